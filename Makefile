@@ -1,0 +1,63 @@
+# make demo        check the two-leg example and write its drawing
+# make test        all that must hold before a change lands
+# make bench       benchmarks, and the ratios they report
+# make validation  published worked problems beside our answers
+# make lint, fmt   what the linters say; put the layout right
+# make build       one static binary, build/plumbhook
+
+SHELL := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+
+GO := $(firstword $(shell command -v go 2>/dev/null) $(wildcard /usr/local/go/bin/go) go)
+# The linters start `go` themselves, so it has to be on the PATH too.
+export PATH := $(if $(filter /%,$(GO)),$(dir $(GO)):)$(PATH)
+
+PLUMBHOOK := build/plumbhook
+DEMO := examples/pump-motor.yaml
+
+.PHONY: demo test bench validation lint fmt build need-go need-cc
+
+# check leaves with 1 when the verdict is not "holds": the demo shows that
+# verdict and draws the lift all the same.
+demo: build
+	@$(PLUMBHOOK) check $(DEMO) || test $$? -eq 1
+	@$(PLUMBHOOK) draw $(DEMO) -o build/pump-motor.svg
+	@echo "drawing: $(CURDIR)/build/pump-motor.svg"
+
+# The tests come last, so that the run closes with their own lines.
+test: lint need-cc build
+	$(GO) test -race ./...
+
+# A benchmark that compares reports its own ratio, measured within one run,
+# as a metric whose unit starts with "times-" (b.ReportMetric(r, "times-faster-than-bfgs")).
+bench: need-go
+	@mkdir -p build
+	$(GO) test -run '^$$' -bench . -benchmem ./... | tee build/bench.txt
+	@awk '/^Benchmark/ { for (i = 3; i <= NF; i++) if ($$i ~ /^times-/) { \
+	    if (!n++) print "\nratios within this run:"; \
+	    unit = $$i; gsub(/-/, " ", unit); printf "  %-48s %10.1f %s\n", $$1, $$(i-1), unit } } \
+	  END { if (!n) { print "no benchmark reported a ratio"; exit 1 } }' build/bench.txt
+
+validation: need-go
+	@mkdir -p build
+	$(GO) test -count=1 -v -run TestTable ./validation/... | tee build/validation.txt
+	@grep -q '^=== RUN *TestTable' build/validation.txt || { echo "no validation table was run"; exit 1; }
+
+lint: need-go
+	$(GO) vet ./...
+	$(GO) tool staticcheck ./...
+	@bad=$$($(GO) tool gofumpt -l .); [ -z "$$bad" ] || { echo "not in gofumpt layout, run make fmt:"; echo "$$bad"; exit 1; }
+
+fmt: need-go
+	$(GO) tool gofumpt -l -w .
+
+build: need-go
+	CGO_ENABLED=0 $(GO) build -trimpath -o $(PLUMBHOOK) ./cmd/plumbhook
+
+need-go:
+	@v=$$($(GO) env GOVERSION 2>/dev/null) || v="none that fits"; \
+	case "$$v" in go1.2[6-9]*|go1.[3-9][0-9]*|devel*) ;; \
+	*) echo "missing: Go 1.26 or newer on the PATH (found: $$v)"; exit 1;; esac
+
+need-cc: need-go
+	@command -v "$$($(GO) env CC)" >/dev/null || { echo "missing: a C compiler for the race detector (Debian: apt-get install gcc libc6-dev)"; exit 1; }

@@ -1,0 +1,92 @@
+package draw
+
+import (
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"codeberg.org/go-pdf/fpdf"
+)
+
+// printed is the date inside every PDF. The sheet's own date stands in its
+// title block; a clock here would make equal sheets differ.
+var printed = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// PDF writes the page with its fonts embedded, at true size: printed at
+// 100 % the scales of the views hold.
+func (p *Page) PDF(w io.Writer) error {
+	if p.err != nil {
+		return p.err
+	}
+	f := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: p.w, Ht: p.h}})
+	f.SetCreationDate(printed)
+	f.SetModificationDate(printed)
+	f.SetCatalogSort(true)
+	f.SetProducer("Plumbhook", true)
+	f.SetTitle(drawn(0, p.title), true)
+	f.SetAutoPageBreak(false, 0)
+	for i, style := range []string{"", "B"} {
+		f.AddUTF8FontFromBytes("go", style, slices.Clone(files[i])) // fpdf writes into the slice
+	}
+	f.AddPage()
+	f.SetLineJoinStyle("round")
+	for _, layer := range p.marks {
+		for _, m := range layer {
+			m.(interface{ pdf(*fpdf.Fpdf) }).pdf(f)
+		}
+	}
+	return f.Output(w)
+}
+
+func (m poly) pdf(f *fpdf.Fpdf) {
+	style := m.pen.pdf(f, m.fill)
+	if style == "" {
+		return
+	}
+	f.MoveTo(m.pts[0].x, m.pts[0].y)
+	for _, q := range m.pts[1:] {
+		f.LineTo(q.x, q.y)
+	}
+	if m.closed {
+		f.ClosePath()
+	}
+	f.DrawPath(style)
+}
+
+func (m arc) pdf(f *fpdf.Fpdf) {
+	if style := m.pen.pdf(f, m.fill); style != "" {
+		deg := 180 / math.Pi
+		f.Arc(m.c.x, m.c.y, m.r, m.r, 0, m.start*deg, m.end*deg, style)
+	}
+}
+
+func (m label) pdf(f *fpdf.Fpdf) {
+	c := rgb[m.ink]
+	f.SetTextColor(int(c[0]), int(c[1]), int(c[2]))
+	f.SetFont("go", []string{"", "B"}[weight(m.bold)], m.size*72/25.4)
+	f.Text(m.at.x, m.at.y, drawn(weight(m.bold), m.s))
+}
+
+// pdf sets colours and line, and gives fpdf's word for fill and stroke.
+func (p pen) pdf(f *fpdf.Fpdf, fill ink) (style string) {
+	if fill != none {
+		c := rgb[fill]
+		f.SetFillColor(int(c[0]), int(c[1]), int(c[2]))
+		style = "F"
+	}
+	if p.width > 0 {
+		c := rgb[p.ink]
+		f.SetDrawColor(int(c[0]), int(c[1]), int(c[2]))
+		f.SetLineWidth(p.width)
+		f.SetDashPattern(p.dash, 0)
+		style += "D"
+	}
+	return style
+}
+
+// drawn is s with what the font can not draw replaced.
+func drawn(face int, s string) string {
+	return strings.Map(func(r rune) rune { return drawable(faces[face], r) }, s)
+}

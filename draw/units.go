@@ -1,0 +1,154 @@
+package draw
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"plumbhook/fault"
+)
+
+// Meta is how a sheet speaks, and the date it bears.
+type Meta struct {
+	Units string // lengths: "metric" (also when empty) or "us"
+	Force string // the one unit of every force and weight, in newtons; empty: kN, or lbf with "us"
+	Paper string // "A4" (also when empty), "A3" or "Letter", all landscape
+	Date  string // as it shall stand in the title block
+}
+
+// tongue is a Meta that has been understood.
+type tongue struct {
+	force  string  // unit, as printed
+	newton float64 // N in one of it
+	us     bool
+	w, h   float64 // paper, mm
+}
+
+// forces in N. Units of mass are forces at standard gravity, 9.80665 m/s²
+// (3rd CGPM, 1901); the pound is 0.45359237 kg (international agreement of
+// 1959). A bare ton is not among them.
+var forces = map[string]float64{
+	"N": 1, "daN": 10, "kN": 1e3, "MN": 1e6,
+	"kg": 9.80665, "t": 9806.65,
+	"lbf": 4.4482216152605, "lb": 4.4482216152605, "kip": 4448.2216152605,
+	"short ton": 8896.443230521, "long ton": 9964.01641818352,
+}
+
+// papers in mm, landscape: ISO 216, and 11 by 8 1/2 in.
+var papers = map[string][2]float64{"A4": {297, 210}, "A3": {420, 297}, "Letter": {279.4, 215.9}}
+
+func (m Meta) tongue() (tongue, error) {
+	t := tongue{force: m.Force, us: m.Units == "us"}
+	if m.Units != "" && m.Units != "metric" && m.Units != "us" {
+		return t, fault.New(fault.BadUnit, "unknown system of units %q", m.Units).In("units").Fix("choose metric or us")
+	}
+	if t.force == "" {
+		t.force = map[bool]string{false: "kN", true: "lbf"}[t.us]
+	}
+	if t.newton = forces[t.force]; t.newton == 0 {
+		return t, fault.New(fault.BadUnit, "unknown unit of force %q", m.Force).In("force unit").
+			Fix("choose N, daN, kN, MN, kg, t, lbf, lb, kip, short ton or long ton")
+	}
+	paper, ok := papers[m.Paper]
+	if m.Paper == "" {
+		paper, ok = papers["A4"], true
+	}
+	if !ok {
+		return t, fault.New(fault.Unsupported, "unknown paper %q", m.Paper).In("paper").Fix("choose A4, A3 or Letter")
+	}
+	t.w, t.h = paper[0], paper[1]
+	return t, nil
+}
+
+// value writes a force without its unit, to three digits: no plan knows more.
+func (t tongue) value(n float64) string { return digits(n/t.newton, 3) }
+
+func (t tongue) say(n float64) string { return t.value(n) + " " + t.force }
+
+// massUnit tells whether forces are told in a unit of mass.
+func (t tongue) massUnit() bool {
+	return slices.Contains([]string{"kg", "t", "lb", "short ton", "long ton"}, t.force)
+}
+
+// weight writes what the load weighs, and its mass unless the unit is one.
+func (t tongue) weight(n, kg float64) string {
+	mass := " (" + digits(kg, 4) + " kg)"
+	if t.us {
+		mass = " (" + digits(kg/0.45359237, 4) + " lb)"
+	}
+	if t.massUnit() {
+		mass = ""
+	}
+	return digits(n/t.newton, 4) + " " + t.force + mass
+}
+
+// length writes metres to 10 mm (to 1 mm below a metre), or feet and inches
+// to half an inch.
+func (t tongue) length(m float64) string {
+	if !t.us {
+		if math.Abs(m) < 1 {
+			return strconv.FormatFloat(m, 'f', 3, 64) + " m"
+		}
+		return strconv.FormatFloat(m, 'f', 2, 64) + " m"
+	}
+	half := int(math.Round(math.Abs(m) / 0.0127))
+	feet, inch := half/24, strconv.Itoa(half%24/2)
+	if half%2 == 1 {
+		inch = strings.TrimPrefix(inch+" 1/2", "0 ")
+	}
+	sign := ""
+	if m < 0 && half > 0 {
+		sign = "-"
+	}
+	if feet == 0 {
+		return sign + inch + " in"
+	}
+	return fmt.Sprintf("%s%d ft %s in", sign, feet, inch)
+}
+
+// digits writes v to n significant digits, without an exponent.
+func digits(v float64, n int) string {
+	if v == 0 {
+		return "0"
+	}
+	e := int(math.Floor(math.Log10(math.Abs(v))))
+	p := math.Pow(10, float64(e-n+1))
+	r := math.Round(v/p) * p
+	if math.Abs(r) >= math.Pow(10, float64(e+1)) { // 9.996 became 10.00
+		e++
+	}
+	return strconv.FormatFloat(r, 'f', max(0, n-1-e), 64)
+}
+
+// degrees writes an angle to a tenth of a degree.
+func degrees(rad float64) string { return strconv.FormatFloat(rad*180/math.Pi, 'f', 1, 64) + "°" }
+
+// percent writes a share so that rounding never moves it across 100 %.
+func percent(u float64) string {
+	v := u * 100
+	switch {
+	case math.IsInf(v, 0) || v > 1e6:
+		return "over 1000000 %"
+	case v > 100:
+		v = math.Ceil(v*10-1e-9) / 10
+		if v < 101 {
+			return strconv.FormatFloat(max(v, 100.1), 'f', 1, 64) + " %"
+		}
+	case v > 99 && v < 100:
+		return strconv.FormatFloat(min(math.Floor(v*10)/10, 99.9), 'f', 1, 64) + " %"
+	}
+	return strconv.FormatFloat(v, 'f', 0, 64) + " %"
+}
+
+// round is the largest of 1, 2 or 5 times a power of ten up to v.
+func round(v float64) float64 {
+	p := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, k := range []float64{5, 2} {
+		if k*p <= v {
+			return k * p
+		}
+	}
+	return p
+}

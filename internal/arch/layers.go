@@ -1,0 +1,103 @@
+package arch
+
+import "slices"
+
+// module is the import path all our packages start with.
+const module = "plumbhook"
+
+// A layer is a row of the package map. A package imports only from layers
+// above its own; packages nested in one of these belong to it.
+type layer struct {
+	name     string
+	packages []string
+}
+
+var layers = []layer{
+	{"leaves", []string{"quantity", "reading", "fault"}},
+	{"numerics", []string{"statics", "metrology", "takeoff"}},
+	{"trade", []string{"gear", "lift", "rulebook", "spread", "infer", "verdict"}},
+	{"live", []string{"sim", "alarm", "watch", "record"}},
+	{"outputs", []string{"draw", "report", "contract", "web"}},
+	{"adapters", []string{"internal/bus", "internal/intake", "internal/store", "internal/server", "internal/cli"}},
+	{"command", []string{"cmd/plumbhook"}},
+}
+
+// beside lists the packages that serve tests. They import what they need and
+// no shipped code imports them.
+var beside = []string{"validation", "internal/testkit", "internal/arch", "internal/doccheck"}
+
+// An edge is one package importing another, with the reason that allows or
+// forbids it.
+type edge struct{ from, to, why string }
+
+// sideways lists every import allowed inside one layer.
+var sideways = []edge{
+	{"quantity", "fault", "a refused unit is a fault with its place in the text"},
+	{"spread", "lift", "it hangs the lift again for what is not known exactly"},
+	{"rulebook", "lift", "it checks a hung lift"},
+	{"infer", "lift", "an explanation is a lift that differs from the plan"},
+	{"verdict", "lift", "it puts the hung lift into the answer"},
+	{"verdict", "spread", "it puts what is not known exactly into the answer"},
+	{"verdict", "rulebook", "it puts the findings into the answer"},
+}
+
+// never lists imports that stay forbidden whatever the layers say.
+var never = []edge{
+	{"sim", "watch", "the virtual lift is the second opinion on what the watch says"},
+	{"sim", "statics", "the virtual lift moves by its own mechanics, or the two would share their mistakes"},
+	{"sim", "infer", "the virtual lift is the second opinion on what the inverse says"},
+	{"watch", "record", "the alarm path never waits for a disk"},
+	{"record", "watch", "a recording holds what was read, not what was thought of it"},
+	{"internal/server", "internal/store", "the server sees interfaces, so that either database can stand behind it"},
+}
+
+// pure tells whether a package computes only: the layers down to the trade,
+// and alarm. Same input, same answer, on any machine, in anyone's program.
+func pure(pkg string) bool {
+	return pkg == "alarm" || slices.ContainsFunc(layers[:3], func(l layer) bool {
+		return slices.Contains(l.packages, pkg)
+	})
+}
+
+// outside lists the standard packages through which a pure package would
+// reach the world; a path stands for everything nested in it too.
+var outside = []struct{ path, why string }{
+	{"os", "files and the environment come in as arguments: bytes, an fs.FS"},
+	{"io/ioutil", "files come in as arguments: bytes, an fs.FS"},
+	{"path/filepath", "paths inside a lift file are slash paths of an fs.FS: package path"},
+	{"net", "nothing that computes talks to a network"},
+	{"database/sql", "nothing that computes talks to a database"},
+	{"syscall", "nothing that computes talks to the system"},
+	{"log", "what must be told is returned; the caller logs"},
+	{"crypto/rand", "same input, same answer: random numbers come from a seed"},
+}
+
+// calls lists the functions of otherwise harmless packages that reach the
+// world. With except set, all functions but the listed ones do.
+var calls = []struct {
+	path   string
+	names  []string
+	except bool
+	why    string
+}{
+	{
+		"time",
+		[]string{"Now", "Since", "Until", "Sleep", "After", "AfterFunc", "Tick", "NewTicker", "NewTimer"},
+		false, "time comes in as an argument",
+	},
+	{
+		"math/rand",
+		[]string{"New", "NewSource", "NewZipf", "Rand", "Source", "Source64", "Zipf"},
+		true, "same input, same answer: random numbers come from a seed",
+	},
+	{
+		"math/rand/v2",
+		[]string{"New", "NewPCG", "NewChaCha8", "NewZipf", "Rand", "Source", "PCG", "ChaCha8", "Zipf"},
+		true, "same input, same answer: random numbers come from a seed",
+	},
+	{
+		"fmt",
+		[]string{"Print", "Printf", "Println", "Scan", "Scanf", "Scanln"},
+		false, "what must be told is returned; the caller prints",
+	},
+}

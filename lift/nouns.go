@@ -1,0 +1,263 @@
+package lift
+
+import (
+	"plumbhook/fault"
+	"plumbhook/quantity"
+	"plumbhook/takeoff"
+)
+
+// Lift is one lift file, checked and in SI units. Slices keep the order of
+// the file.
+type Lift struct {
+	Version   int
+	Title     string
+	Revision  string
+	Rulebook  string // "us", "eu" or "" when none is chosen
+	Site      Site
+	Dynamic   *Dynamic // nil: the file asks for no dynamic factor
+	Limits    Limits
+	Load      Load
+	Hooks     []Hook
+	Nodes     []Node
+	Legs      []Leg
+	Spreaders []Spreader
+	Supports  []Support
+	Ties      []Tie
+	Steps     []Step
+	Cranes    []Crane
+	Channels  []Channel
+	SHA256    string // of the file's bytes, hexadecimal
+	File      string // name as given, for messages
+
+	places map[string]fault.Pos // of every value of the file, for Place
+}
+
+// Site is where the lift takes place.
+type Site struct {
+	G           quantity.Measured[quantity.Acceleration] // standard gravity when not given
+	Temperature *quantity.Measured[quantity.Temperature]
+	Wind        *quantity.Measured[quantity.Speed]
+}
+
+// Dynamic is the factor the file or a site rule asks for.
+type Dynamic struct {
+	Factor float64
+	Pos    fault.Pos
+}
+
+// Limits are the numbers at which the crew warns and stops.
+type Limits struct {
+	Total *Limit                             // on the sum at the hooks
+	Legs  map[string]Limit                   // by leg name
+	Tilt  *quantity.Measured[quantity.Angle] // of the load's z axis to vertical
+}
+
+// Limit is a pair of numbers; either may be missing.
+type Limit struct {
+	Warn, Stop *quantity.Rating
+	Pos        fault.Pos
+}
+
+// Load is what is lifted. Its mass and centre of gravity come from a weight
+// take-off of parts, or from figures given directly as a take-off of one.
+type Load struct {
+	Name  string
+	Sheet takeoff.Sheet   // parts and their sum
+	Wet   bool            // fluids of the sheet are on board
+	Size  *quantity.Point // extent along the body axes, for drawing and clearance
+	At    *quantity.Point // start pose, world position of the body origin
+	Turn  *Turn           // start pose, orientation
+	Lugs  []Lug
+	Pos   fault.Pos
+}
+
+// Turn is a start orientation: rotations about the world axes x, then y,
+// then z.
+type Turn struct {
+	X, Y, Z quantity.Angle
+	Text    string
+}
+
+// Lug is a lifting point on the load, or a point on a spreader, in body axes.
+type Lug struct {
+	Name      string
+	At        quantity.Point
+	Type      string      // as the trade says: plate, shoulder eye bolt ...; may be empty
+	Axis      *[3]float64 // unit vector in body axes: of a plate's pin hole, of an eye bolt's shank
+	Hole      *quantity.Measured[quantity.Length]
+	Thickness *quantity.Measured[quantity.Length]
+	WLL       *quantity.Rating
+	Pos       fault.Pos
+}
+
+// Hook is a fixed point of the world that carries.
+type Hook struct {
+	Name string
+	At   *quantity.Point // nil: a single hook, plumb over the load
+	WLL  *quantity.Rating
+	Pos  fault.Pos
+}
+
+// Node is a ring or link where legs join.
+type Node struct {
+	Name string
+	Mass quantity.Measured[quantity.Mass]
+	At   *quantity.Point // start position, optional
+	WLL  *quantity.Rating
+	Pos  fault.Pos
+}
+
+// Ref names an end of a leg: a hook or node (Point empty), or a point of the
+// load or of a spreader.
+type Ref struct {
+	Body  string // "load", a spreader's, hook's or node's name
+	Point string // lug or spreader point; empty for hooks and nodes
+	Pos   fault.Pos
+}
+
+// String writes the reference as in the file.
+func (r Ref) String() string {
+	if r.Point == "" {
+		return r.Body
+	}
+	return r.Body + "." + r.Point
+}
+
+// Hitch is how a leg takes hold.
+type Hitch string
+
+// The hitches of the trade.
+const (
+	Straight Hitch = "straight"
+	Basket   Hitch = "basket"
+	Choker   Hitch = "choker"
+)
+
+// Leg is one line from hook side to load side, top to bottom.
+type Leg struct {
+	Name        string
+	From, To    Ref
+	Via         []Ref                                  // points one rope slides over
+	Length      quantity.Measured[quantity.Length]     // unloaded, bearing to bearing; the stack's sum when it has one
+	Stiffness   *quantity.Measured[quantity.Stiffness] // nil: inextensible
+	Mass        quantity.Measured[quantity.Mass]       // of the whole leg
+	Catenary    bool                                   // own weight hangs as a catenary instead of lumped at the ends
+	Hitch       Hitch                                  //
+	Friction    float64                                // rope on the points it slides over
+	ChokeAngle  *quantity.Measured[quantity.Angle]     //
+	Bend        *quantity.Measured[quantity.Length]    // diameter the rope bends over
+	WLL         *quantity.Rating                       // straight rating of this one leg
+	AssemblyWLL *AssemblyWLL                           // tag of a whole assembly
+	Stack       []Part                                 // top to bottom
+	Cell        *Cell                                  // for a leg without stack
+	Pos         fault.Pos                              //
+}
+
+// AssemblyWLL is what the tag of a whole sling assembly says.
+type AssemblyWLL struct {
+	WLL   quantity.Rating
+	Legs  int
+	Angle quantity.Measured[quantity.Angle]
+	From  string // "horizontal", "vertical" or "included"
+	Pos   fault.Pos
+}
+
+// Part is one entry of a stack.
+type Part struct {
+	Kind      string // catalogue kind: bow shackle, load cell, wire rope sling ...
+	Serial    string
+	Facts     map[string]string // class, size, grade, table ... as written, for the gear catalogue
+	Length    *quantity.Measured[quantity.Length]
+	Mass      *quantity.Measured[quantity.Mass]
+	Stiffness *quantity.Measured[quantity.Stiffness]
+	WLL       *quantity.Rating
+	Cell      *Cell // when Kind is "load cell"
+	Pos       fault.Pos
+}
+
+// Cell is a load cell with the channel its readings come on.
+type Cell struct {
+	Channel  string
+	Capacity *quantity.Rating
+	Accuracy *Accuracy
+	Zero     Zero
+	Pos      fault.Pos
+}
+
+// Accuracy is a cell's stated hard limit of error.
+type Accuracy struct {
+	Share       float64 // 0.001 for 0.1 %
+	OfFullScale bool    // else of reading
+	Text        string
+}
+
+// Zero is how a cell was zeroed.
+type Zero string
+
+// Hung: all rigging below the cell hung free and unattached. Attached: the
+// legs attached and slack. None: raw, nothing taken off.
+const (
+	ZeroHung     Zero = "hung"
+	ZeroAttached Zero = "attached"
+	ZeroNone     Zero = "none"
+)
+
+// Spreader is a further body between hook and load.
+type Spreader struct {
+	Name          string
+	Mass          quantity.Measured[quantity.Mass]
+	CG            quantity.Point
+	At            *quantity.Point // start position of the body origin
+	Turn          *Turn
+	Size          *quantity.Point
+	WLL           *quantity.Rating
+	LeastTopAngle *quantity.Measured[quantity.Angle] // from horizontal
+	Points        []Lug
+	Pos           fault.Pos
+}
+
+// Support is ground that carries a point from below and cannot pull.
+type Support struct {
+	Name     string
+	At       Ref
+	Level    quantity.Measured[quantity.Length]
+	Friction float64
+	Pos      fault.Pos
+}
+
+// Tie holds a point of a body to a fixed point of the world, pull only.
+type Tie struct {
+	Name      string
+	At        Ref
+	To        quantity.Point
+	Length    *quantity.Measured[quantity.Length] // nil: its length in the start pose
+	Stiffness *quantity.Measured[quantity.Stiffness]
+	Pos       fault.Pos
+}
+
+// Step is a change to the rig, hung from the pose of the step before.
+type Step struct {
+	Name     string
+	Hooks    map[string]quantity.Point                     // hooks moved
+	Legs     map[string]quantity.Measured[quantity.Length] // legs with a new length
+	Ties     map[string]bool                               // false: released
+	Supports map[string]quantity.Measured[quantity.Length] // supports at a new level
+	Pos      fault.Pos
+}
+
+// Crane says which machine carries a hook.
+type Crane struct {
+	Hook   string
+	Chart  string
+	Radius *quantity.Measured[quantity.Length]
+	Boom   *quantity.Measured[quantity.Length]
+	Block  *quantity.Measured[quantity.Mass]
+	Pos    fault.Pos
+}
+
+// Channel is an extra reading that is not a cell in a leg.
+type Channel struct {
+	Name string
+	Kind string // "hook height", "wind speed", "crane total", "tilt"
+	Pos  fault.Pos
+}

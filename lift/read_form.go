@@ -1,0 +1,512 @@
+package lift
+
+import (
+	"io/fs"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"plumbhook/fault"
+	"plumbhook/quantity"
+)
+
+// reader goes through the tree of one file with the tables of read_keys.go
+// and gathers what is wrong.
+type reader struct {
+	files    fs.FS
+	meshLeft int64 // bytes of mesh that may still be read
+	faults   fault.List
+	// blind: names are missing because a section could not be read. References
+	// that find nothing are then not reported, they may be right.
+	blind bool
+}
+
+func (r *reader) add(f *fault.Fault, n *node, pos fault.Pos) *fault.Fault {
+	r.faults = append(r.faults, f.In(n.path).At(pos))
+	return f
+}
+
+func (r *reader) fault(n *node, code fault.Code, format string, args ...any) *fault.Fault {
+	return r.add(fault.New(code, format, args...), n, n.place())
+}
+
+// clean says whether n was read without a fault. Values are read depth first,
+// so that a fault inside n, if any, is the last one.
+func (r *reader) clean(n *node) bool {
+	if len(r.faults) == 0 {
+		return true
+	}
+	rest, inside := strings.CutPrefix(r.faults[len(r.faults)-1].Where, n.path)
+	return !inside || rest != "" && rest[0] != '.' && rest[0] != '['
+}
+
+// adopt reports faults of another package about the thing that n describes.
+func (r *reader) adopt(n *node, err error) {
+	for _, f := range fault.Of(err) {
+		placed := *f
+		if placed.Pos == (fault.Pos{}) {
+			placed.Pos = n.place()
+		}
+		r.add(&placed, n, placed.Pos)
+	}
+}
+
+// refuse reports what a parser said about the text of n.
+func (r *reader) refuse(n *node, err error) {
+	for _, f := range fault.Of(err) {
+		placed := *f
+		r.add(&placed, n, n.at(f.Offset))
+	}
+}
+
+// wrong reports a node of the wrong kind.
+func (r *reader) wrong(n *node, what string) {
+	if n.kind == empty {
+		r.fault(n, fault.Missing, "nothing stands here, where %s is due", what)
+		return
+	}
+	r.fault(n, fault.Type, "%s stands here, where %s is due", n.kind, what)
+}
+
+// A form is one shape of value in the file: how to read it, and the JSON
+// Schema that says the same to an editor.
+type form[T any] struct {
+	name   string                             // of its definition in the schema; empty: spelt out where it is used
+	read   func(r *reader, n *node) (T, bool) // false after a fault that leaves no value
+	schema func(d defs) object
+}
+
+// in is the schema of f, by reference when it has a name.
+func (f form[T]) in(d defs) object {
+	if f.name == "" {
+		return f.schema(d)
+	}
+	if d[f.name] == nil {
+		d[f.name] = object{} // ends the recursion, should a form contain itself
+		d[f.name] = f.schema(d)
+	}
+	return object{"$ref": "#/$defs/" + f.name}
+}
+
+// check adds a test of what was read. It runs even when a part of the value
+// had faults, so it must allow for what is missing.
+func (f form[T]) check(test func(r *reader, n *node, v *T)) form[T] {
+	read := f.read
+	f.read = func(r *reader, n *node) (T, bool) {
+		v, ok := read(r, n)
+		if ok {
+			test(r, n, &v)
+		}
+		return v, ok
+	}
+	return f
+}
+
+// demand adds to the schema what the keys alone cannot say.
+func (f form[T]) demand(more object) form[T] {
+	schema := f.schema
+	f.schema = func(d defs) object {
+		o := schema(d)
+		for k, v := range more {
+			o[k] = v
+		}
+		return o
+	}
+	return f
+}
+
+// A key is one key of a record.
+type key[R any] struct {
+	name, doc string
+	need      bool
+	read      func(r *reader, n *node, rec *R)
+	schema    func(d defs) object
+}
+
+// at makes a key: its name, the form of its value, where the value goes, and
+// what the key means, for the schema.
+func at[R, T any](name string, f form[T], set func(*R, T), doc string) key[R] {
+	return key[R]{
+		name: name, doc: doc, schema: f.in,
+		read: func(r *reader, n *node, rec *R) {
+			if v, ok := f.read(r, n); ok {
+				set(rec, v)
+			}
+		},
+	}
+}
+
+// needed is a key that must be there.
+func needed[R, T any](name string, f form[T], set func(*R, T), doc string) key[R] {
+	k := at(name, f, set, doc)
+	k.need = true
+	return k
+}
+
+// record reads a map with a closed set of keys. begin, if any, gives the
+// record its name, place and defaults.
+func record[R any](name, what string, begin func(*R, *node), groups ...[]key[R]) form[R] {
+	keys := slices.Concat(groups...)
+	return form[R]{
+		name: name,
+		read: func(r *reader, n *node) (R, bool) {
+			var rec R
+			if begin != nil {
+				begin(&rec, n)
+			}
+			if n.kind != table && n.kind != empty {
+				r.wrong(n, what)
+				return rec, false
+			}
+			for _, it := range n.items {
+				find := func(name string) int {
+					return slices.IndexFunc(keys, func(k key[R]) bool { return k.name == name })
+				}
+				i := find(it.name)
+				if i < 0 {
+					// Read on as if the nearest key stood there, so that what is
+					// below it is checked in the same go.
+					if near := r.unknown(it, what, names(keys)); near == "" || n.get(near) != nil {
+						continue
+					} else {
+						i, it.name = find(near), near
+					}
+				}
+				keys[i].read(r, it, &rec)
+			}
+			for _, k := range keys {
+				if k.need && n.get(k.name) == nil {
+					r.fault(n, fault.Missing, "%s needs the key %s", what, k.name).Fix("%s: %s", k.name, brief(k.doc))
+				}
+			}
+			return rec, true
+		},
+		schema: func(d defs) object {
+			properties, required := object{}, []string{}
+			for _, k := range keys {
+				p := k.schema(d)
+				p["description"] = k.doc
+				properties[k.name] = p
+				if k.need {
+					required = append(required, k.name)
+				}
+			}
+			o := object{"type": "object", "properties": properties, "additionalProperties": false}
+			if len(required) > 0 {
+				o["required"] = required
+			} else {
+				o["type"] = []string{"object", "null"}
+			}
+			return o
+		},
+	}
+}
+
+func keys[R any](k ...key[R]) []key[R] { return k }
+
+func names[R any](keys []key[R]) []string {
+	var out []string
+	for _, k := range keys {
+		out = append(out, k.name)
+	}
+	return out
+}
+
+// brief is the first sentence of a description.
+func brief(doc string) string {
+	s, _, _ := strings.Cut(doc, ". ")
+	return strings.TrimSuffix(s, ".")
+}
+
+// unknown reports a key that the record does not have, and gives the nearest
+// one, if any is near.
+func (r *reader) unknown(n *node, what string, known []string) string {
+	f := r.add(fault.New(fault.UnknownKey, "%s has no key %s", what, quote(n.name)), n, n.key)
+	near := nearest(n.name, known)
+	if near != "" {
+		f.Fix("did you mean %s?", near)
+	} else {
+		f.Fix("its keys are %s", strings.Join(known, ", "))
+	}
+	return near
+}
+
+// nameRule is what hooks, nodes, lugs, legs ... may be called: references join
+// body and point with a full stop, so names have none.
+const nameRule = `^[^.\s]([^.]*[^.\s])?$`
+
+var goodName = regexp.MustCompile(nameRule)
+
+// named reads a map from names to values, in the order of the file.
+func named[T any](what string, f form[T]) form[[]T] {
+	return form[[]T]{
+		read: func(r *reader, n *node) ([]T, bool) {
+			if n.kind != table && n.kind != empty {
+				r.wrong(n, what)
+				r.blind = true
+				return nil, false
+			}
+			var out []T
+			for _, it := range n.items {
+				if !goodName.MatchString(it.name) {
+					r.add(fault.New(fault.Range, "%s will not do as a name", quote(it.name)), it, it.key).
+						Fix("a name has at least one character, no full stop, and no space at its ends")
+				}
+				if v, ok := f.read(r, it); ok {
+					out = append(out, v)
+				} else {
+					r.blind = true
+				}
+			}
+			return out, true
+		},
+		schema: func(d defs) object {
+			return object{
+				"type": []string{"object", "null"}, "additionalProperties": f.in(d),
+				"propertyNames": object{"pattern": nameRule},
+			}
+		},
+	}
+}
+
+// lookup reads the same as named, for values that do not know their name.
+func lookup[T any](what string, f form[T]) form[map[string]T] {
+	type entry struct {
+		name string
+		v    T
+	}
+	pairs := named(what, form[entry]{
+		read: func(r *reader, n *node) (entry, bool) {
+			v, ok := f.read(r, n)
+			return entry{n.name, v}, ok
+		},
+		schema: f.in,
+	})
+	return convert(pairs, func(es []entry) map[string]T {
+		m := make(map[string]T, len(es))
+		for _, e := range es {
+			m[e.name] = e.v
+		}
+		return m
+	})
+}
+
+// convert reads as f and keeps the value in another type.
+func convert[T, U any](f form[T], to func(T) U) form[U] {
+	return form[U]{
+		name: f.name, schema: f.schema,
+		read: func(r *reader, n *node) (u U, ok bool) {
+			v, ok := f.read(r, n)
+			if ok {
+				u = to(v)
+			}
+			return u, ok
+		},
+	}
+}
+
+// listOf reads a list.
+func listOf[T any](what string, f form[T]) form[[]T] {
+	return form[[]T]{
+		read: func(r *reader, n *node) ([]T, bool) {
+			if n.kind != list && n.kind != empty {
+				r.wrong(n, what)
+				return nil, false
+			}
+			var out []T
+			for _, it := range n.items {
+				if v, ok := f.read(r, it); ok {
+					out = append(out, v)
+				}
+			}
+			return out, true
+		},
+		schema: func(d defs) object {
+			return object{"type": []string{"array", "null"}, "items": f.in(d)}
+		},
+	}
+}
+
+// either reads short when a scalar or a list of them stands there, long
+// otherwise.
+func either[T any](name string, short, long form[T]) form[T] {
+	return form[T]{
+		name: name,
+		read: func(r *reader, n *node) (T, bool) {
+			if n.kind == scalar || n.kind == list {
+				return short.read(r, n)
+			}
+			return long.read(r, n)
+		},
+		schema: func(d defs) object { return object{"anyOf": []object{short.in(d), long.in(d)}} },
+	}
+}
+
+// words reads a single value by a parser of text. what names the value in
+// messages: "a length with its unit".
+func words[T any](name, what string, schema object, parse func(string) (T, error)) form[T] {
+	return form[T]{
+		name: name,
+		read: func(r *reader, n *node) (v T, ok bool) {
+			if n.kind != scalar {
+				r.wrong(n, what)
+				return v, false
+			}
+			if len(n.text) > maxText {
+				r.fault(n, fault.TooLarge, "a value of more than %d bytes", maxText)
+				return v, false
+			}
+			v, err := parse(n.text)
+			if err != nil {
+				r.refuse(n, err)
+				return v, false
+			}
+			return v, true
+		},
+		schema: func(defs) object { return copyOf(schema) },
+	}
+}
+
+// choice reads one of a few words.
+func choice[T any](what string, options ...option[T]) form[T] {
+	var all []string
+	var values []any
+	for _, o := range options {
+		all = append(all, o.word)
+		values = append(values, o.word)
+		if o.word == "true" || o.word == "false" {
+			values[len(values)-1] = o.word == "true"
+		}
+	}
+	return words("", what, object{"enum": values}, func(s string) (v T, err error) {
+		for _, o := range options {
+			if o.word == s {
+				return o.value, nil
+			}
+		}
+		f := fault.New(fault.Range, "%s is not %s", quote(s), what).Fix("write %s", strings.Join(all, " or "))
+		if near := nearest(s, all); near != "" {
+			f.Fix("did you mean %s? The choices are %s", near, strings.Join(all, ", "))
+		}
+		return v, f
+	})
+}
+
+type option[T any] struct {
+	word  string
+	value T
+}
+
+// truth reads true and false, and the yes and no that people write.
+func truth(yes bool) form[bool] {
+	return choice("true or false", option[bool]{"true", yes}, option[bool]{"false", !yes},
+		option[bool]{"yes", yes}, option[bool]{"no", !yes})
+}
+
+// number reads a plain number within limits, both allowed.
+func number(what string, least, most float64) form[float64] {
+	return words("", what, object{"type": "number", "minimum": least, "maximum": most}, func(s string) (float64, error) {
+		v, err := strconv.ParseFloat(s, 64)
+		switch {
+		case err != nil:
+			return 0, fault.New(fault.Type, "%s is not a plain number", quote(s)).Fix("write %s without a unit", what)
+		case !(v >= least && v <= most):
+			return 0, fault.New(fault.Range, "%s cannot be", quote(s)).Fix("%s lies from %v to %v", what, least, most)
+		}
+		return v, nil
+	})
+}
+
+// whole reads a whole number within limits, both allowed.
+func whole(what string, least, most int) form[int] {
+	return words("", what, object{"type": "integer", "minimum": least, "maximum": most}, func(s string) (int, error) {
+		v, err := strconv.Atoi(s)
+		switch {
+		case err != nil:
+			return 0, fault.New(fault.Type, "%s is not a whole number", quote(s)).Fix("write %s in digits", what)
+		case v < least || v > most:
+			return 0, fault.New(fault.Range, "%d cannot be", v).Fix("%s lies from %d to %d", what, least, most)
+		}
+		return v, nil
+	})
+}
+
+// limit is what a measured value may be.
+type limit int
+
+const (
+	anySign limit = iota
+	notNegative // zero is a value
+	filled      // above zero, though its spread may begin there: 0..40 kg
+	positive    // above zero with its whole spread
+)
+
+// refuses says why a value does not keep the limit. Its spread counts: a
+// length of 1 m ± 200 % is a slip of the pen.
+func (l limit) refuses(value, low float64) *fault.Fault {
+	switch {
+	case l != anySign && low < 0:
+		return fault.New(fault.Range, "it cannot be below zero, nor can its spread reach there")
+	case l >= filled && value == 0:
+		return fault.New(fault.Range, "it must be above zero")
+	case l == positive && low == 0:
+		return fault.New(fault.Range, "its whole spread must be above zero")
+	}
+	return nil
+}
+
+// measured reads a quantity with its unit and spread.
+func measured[Q quantity.Quantity](name, what string, l limit, examples ...string) form[quantity.Measured[Q]] {
+	return words(name, what, quantitySchema(what, examples), func(s string) (quantity.Measured[Q], error) {
+		m, err := quantity.Parse[Q](s)
+		if err == nil {
+			if f := l.refuses(float64(m.Value), float64(m.Low)); f != nil {
+				return m, f
+			}
+		}
+		return m, err
+	})
+}
+
+// nearest is the known word that s was most likely meant as, empty when none
+// is near: at most two slips, and not a word of only such letters.
+func nearest(s string, known []string) string {
+	best, least := "", 3
+	for _, k := range known {
+		if d := slips(strings.ToLower(s), strings.ToLower(k)); d < least && 2*d <= max(len(s), len(k)) {
+			best, least = k, d
+		}
+	}
+	return best
+}
+
+// slips counts letters added, dropped, replaced or swapped with their
+// neighbour on the way from a to b (optimal string alignment distance), and
+// gives up beyond 40 letters.
+func slips(a, b string) int {
+	x, y := []rune(a), []rune(b)
+	const most = 40
+	if len(x) > most || len(y) > most {
+		return most
+	}
+	var d [most + 1][most + 1]int
+	for i := range len(x) + 1 {
+		for j := range len(y) + 1 {
+			switch {
+			case i == 0 || j == 0:
+				d[i][j] = i + j
+			default:
+				cost := 1
+				if x[i-1] == y[j-1] {
+					cost = 0
+				}
+				d[i][j] = min(d[i-1][j]+1, d[i][j-1]+1, d[i-1][j-1]+cost)
+				if i > 1 && j > 1 && x[i-1] == y[j-2] && x[i-2] == y[j-1] {
+					d[i][j] = min(d[i][j], d[i-2][j-2]+1)
+				}
+			}
+		}
+	}
+	return d[len(x)][len(y)]
+}

@@ -1,0 +1,167 @@
+package lift
+
+import (
+	"math"
+	"strings"
+
+	"plumbhook/fault"
+	"plumbhook/quantity"
+)
+
+// cell is the load cell of a stack entry, made when one of its keys is read.
+func (p *Part) cell() *Cell {
+	if p.Cell == nil {
+		p.Cell = &Cell{Zero: ZeroNone, Pos: p.Pos}
+	}
+	return p.Cell
+}
+
+// checkEntry tells load cells from other gear: by their kind, or by having a
+// channel.
+func checkEntry(r *reader, n *node, p *Part) {
+	if n.get("kind") == nil && n.get("serial") == nil {
+		r.fault(n, fault.Missing, "nothing says what this is").Fix("give its kind, such as bow shackle, or its serial")
+	}
+	kind := strings.ToLower(p.Kind)
+	isCell := strings.Contains(kind, "load cell") || strings.Contains(kind, "load pin") || n.get("channel") != nil
+	switch {
+	case isCell:
+		checkCell(r, n, p.cell())
+	case p.Cell != nil:
+		r.fault(n, fault.UnknownKey, "capacity, accuracy and zero belong to a load cell, and this is a %s", clip(p.Kind)).
+			Fix("write kind: load cell if it is one; the rating of other gear is wll")
+	}
+}
+
+// checkCell sees to it that a share of full scale has a full scale.
+func checkCell(r *reader, n *node, c *Cell) {
+	if c.Accuracy != nil && c.Accuracy.OfFullScale && n.get("capacity") == nil {
+		r.fault(n, fault.Missing, "an accuracy of full scale needs the capacity of the cell").Fix("give capacity, such as 6.5 t")
+	}
+}
+
+// checkChannel demands the channel of a cell that is not part of a stack,
+// where it has no other purpose than to be read.
+func checkChannel(r *reader, n *node, _ *Cell) {
+	if n.get("channel") == nil {
+		r.fault(n, fault.Missing, "the cell needs the key channel").Fix("channel: the name of the channel that its readings come on")
+	}
+}
+
+// checkLeg brings what is said of the whole leg and of its stack together.
+func checkLeg(r *reader, n *node, l *Leg) {
+	if n.get("length") == nil && n.get("stack") == nil {
+		r.fault(n, fault.Missing, "the leg has no length").Fix("give length, unloaded and bearing to bearing, or a stack")
+	}
+	if n.get("stack") != nil && n.get("cell") != nil {
+		r.fault(n.get("cell"), fault.Disagree, "the leg has a stack, and a cell beside it").Fix("put the cell into the stack, where it sits")
+	}
+	if !r.clean(n) {
+		return
+	}
+	if n.get("choke_angle") != nil && l.Hitch != Choker {
+		r.fault(n.get("choke_angle"), fault.Disagree, "the leg has an angle of choke, and its hitch is %s", l.Hitch).Fix("write hitch: choker, or leave the angle out")
+	}
+	if len(l.Stack) > 0 {
+		l.settleStack(r, n)
+	} else if n.get("length") == nil {
+		r.fault(n, fault.Missing, "the stack is empty").Fix("list the gear, or give length")
+	}
+	if l.Catenary && l.Mass.Value == 0 {
+		r.fault(n.get("hangs"), fault.Missing, "a leg without mass does not sag").Fix("give the mass of the leg, or of its stack entries")
+	}
+}
+
+// settleStack takes length, mass and stiffness of the leg from its stack.
+// Where every entry states one, the leg's own figure must agree with theirs.
+// Where only some do, the leg's own counts, and must leave room for theirs: a
+// leg is not shorter, lighter or stiffer than a part of it.
+func (l *Leg) settleStack(r *reader, n *node) {
+	all := len(l.Stack)
+	length, stated := total(l.Stack, func(p Part) *quantity.Measured[quantity.Length] { return p.Length })
+	if whole := n.get("length"); whole == nil {
+		for i, p := range l.Stack {
+			if p.Length == nil {
+				r.fault(n.get("stack").items[i], fault.Missing, "%s has no length", p).
+					Fix("measure it bearing to bearing and write length: here, or give the length of the whole leg")
+			}
+		}
+		l.Length = length
+	} else if settle(r, whole, l.Length, length, stated == all, millimetre) {
+		l.Length = length
+	}
+
+	mass, stated := total(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] { return p.Mass })
+	if whole := n.get("mass"); whole == nil || settle(r, whole, l.Mass, mass, stated == all, 0) {
+		l.Mass = mass
+	}
+
+	// In a row compliances add up: 1/k = 1/k1 + 1/k2 + ...
+	compliance, stated := total(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] { return inverse(p.Stiffness) })
+	if whole := n.get("stiffness"); whole == nil {
+		l.Stiffness = inverse(&compliance)
+	} else if settle(r, whole, *inverse(l.Stiffness), compliance, stated == all, 0) {
+		l.Stiffness = inverse(&compliance)
+	}
+}
+
+// String names a stack entry in messages.
+func (p Part) String() string { return strings.TrimSpace(clip(p.Kind) + " " + clip(p.Serial)) }
+
+// settle compares the figure of a whole leg with the total of its stack, and
+// says whether the total takes its place.
+func settle[Q quantity.Quantity](r *reader, n *node, whole, parts quantity.Measured[Q], complete bool, least float64) bool {
+	ok := agree(whole, parts, least)
+	switch {
+	case complete && !ok:
+		r.fault(n, fault.Disagree, "the leg has %s, and its stack comes to %s", whole.Text, parts.Text).
+			Fix("correct the one that is wrong, or leave the leg's own %s out", n.name)
+	case !complete && !ok && whole.Value < parts.Value:
+		r.fault(n, fault.Disagree, "the leg has %s, and a part of its stack alone comes to %s", whole.Text, parts.Text).
+			Fix("correct the one that is wrong")
+	}
+	return complete
+}
+
+// total adds up what the entries of a stack state, and counts those that do.
+// Normal spreads are independent and add in quadrature; hard limits add as
+// they are, since nothing is known inside them. With both the result is called
+// normal: its half-width is the sum of the two, on the wide side.
+func total[Q quantity.Quantity](stack []Part, of func(Part) *quantity.Measured[Q]) (sum quantity.Measured[Q], stated int) {
+	var value, hard, squares float64
+	var texts []string
+	for _, p := range stack {
+		m := of(p)
+		if m == nil {
+			continue
+		}
+		stated++
+		value += float64(m.Value)
+		texts = append(texts, m.Text)
+		switch half := halfWidth(*m); m.Shape {
+		case quantity.Normal:
+			squares += half * half
+			sum.Shape = quantity.Normal
+		case quantity.Uniform:
+			hard += half
+			if sum.Shape == quantity.Exact {
+				sum.Shape = quantity.Uniform
+			}
+		}
+	}
+	half := hard + math.Sqrt(squares)
+	sum.Value, sum.Low, sum.High = Q(value), Q(value-half), Q(value+half)
+	sum.Text = strings.Join(texts, " + ")
+	return sum, stated
+}
+
+// inverse turns a stiffness into a compliance and back; nothing stays nothing,
+// and so does a compliance of zero, a leg that does not stretch.
+func inverse(k *quantity.Measured[quantity.Stiffness]) *quantity.Measured[quantity.Stiffness] {
+	if k == nil || k.Value == 0 {
+		return nil
+	}
+	c := *k
+	c.Value, c.Low, c.High = 1/k.Value, 1/k.High, 1/k.Low
+	return &c
+}

@@ -1,0 +1,410 @@
+package lift
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+
+	"plumbhook/fault"
+)
+
+// Bounds that protect the program from a file made to choke it. A lift of a
+// hundred legs and five hundred parts stays under a tenth of each.
+const (
+	maxBytes  = 1 << 20 // of the file
+	maxTokens = 100_000 // keys, values and punctuation marks
+	maxValues = 100_000 // values once aliases are written out
+	maxDepth  = 32      // of maps and lists in each other; the format needs seven
+	maxText   = 1000    // characters in one value
+)
+
+// kind is what stands at a place of a YAML file.
+type kind int
+
+const (
+	empty kind = iota
+	scalar
+	list
+	table
+)
+
+func (k kind) String() string {
+	return [...]string{"nothing", "a single value", "a list", "a map of keys"}[k]
+}
+
+// node is a value of the file with the places it came from. Aliases and merge
+// keys are written out. Scalars keep their text: whether 0012 is a number is
+// for the reader of that key to say.
+type node struct {
+	kind   kind
+	name   string    // its key, when it stands in a map
+	path   string    // legs.west.stack[2]; list items count from 1
+	key    fault.Pos // of the key; of the value for list items
+	pos    fault.Pos // of the value
+	text   string    // of a scalar
+	inline bool      // text stands at pos in the file, character for character
+	items  []*node   // of a list or a map, in the order of the file
+}
+
+// get is the value under a key, nil when there is none.
+func (n *node) get(name string) *node {
+	for _, it := range n.items {
+		if it.name == name {
+			return it
+		}
+	}
+	return nil
+}
+
+// at is the place of a character of the text.
+func (n *node) at(offset int) fault.Pos {
+	p := n.pos
+	if n.inline {
+		p.Column += offset
+	}
+	return p
+}
+
+// place is where messages about the whole value point.
+func (n *node) place() fault.Pos {
+	if n.kind == scalar {
+		return n.pos
+	}
+	return n.key
+}
+
+// setPaths names every value below n by the keys that lead to it, and gives
+// the place of each by that path.
+func (n *node) setPaths(path string, places map[string]fault.Pos) {
+	n.path = path
+	places[path] = n.place()
+	for i, it := range n.items {
+		switch {
+		case n.kind == list:
+			it.setPaths(fmt.Sprintf("%s[%d]", path, i+1), places)
+		case path == "":
+			it.setPaths(it.name, places)
+		default:
+			it.setPaths(path+"."+it.name, places)
+		}
+	}
+}
+
+// parse turns bytes into a tree. The tree is nil when the bytes are not YAML;
+// duplicate keys and unknown aliases are reported beside a tree that leaves
+// them out.
+func parse(file string, data []byte) (*node, fault.List) {
+	start := fault.Pos{File: file, Line: 1, Column: 1}
+	if len(data) > maxBytes {
+		return nil, fault.List{fault.New(fault.TooLarge, "the file has %d bytes, the most is %d", len(data), maxBytes).At(start)}
+	}
+	text := strings.TrimPrefix(string(data), "\ufeff")
+	for i, line := range strings.Split(text, "\n") {
+		if j := strings.IndexFunc(line, unreadable); j >= 0 {
+			pos := fault.Pos{File: file, Line: i + 1, Column: utf8.RuneCountInString(line[:j]) + 1}
+			return nil, fault.List{fault.New(fault.Syntax, "a character that is not text in UTF-8").At(pos).
+				Fix("save the file as UTF-8 text")}
+		}
+	}
+	tokens := lexer.Tokenize(text)
+	if len(tokens) > maxTokens {
+		return nil, fault.List{fault.New(fault.TooLarge, "the file has more than %d keys and values", maxTokens).At(start)}
+	}
+	if deep := tooDeep(tokens); deep != nil {
+		return nil, fault.List{fault.New(fault.TooLarge, "more than %d maps and lists inside each other", maxDepth).
+			At(fault.Pos{File: file, Line: deep.Position.Line, Column: deep.Position.Column})}
+	}
+	y := yamlReader{file: file, lines: lines(text), anchors: map[string]ast.Node{}, left: maxValues}
+	tree, err := parseTokens(tokens)
+	if err != nil {
+		return nil, fault.List{y.syntax(err)}
+	}
+	root := &node{key: start, pos: start}
+	for i, doc := range tree.Docs {
+		switch {
+		case doc.Body == nil:
+		case i > 0:
+			y.fault(fault.Syntax, doc.Body.GetToken(), "a second document in one file").
+				Fix("keep one lift in one file; remove the line with ---")
+		default:
+			root = y.node(doc.Body, 0)
+		}
+	}
+	return root, y.faults
+}
+
+// unreadable characters are broken UTF-8 and the control characters that YAML
+// does not allow.
+func unreadable(r rune) bool {
+	return r == utf8.RuneError || r == 0x7f || r < ' ' && r != '\t' && r != '\r'
+}
+
+func lines(text string) [][]rune {
+	var out [][]rune
+	for line := range strings.SplitSeq(text, "\n") {
+		out = append(out, []rune(line))
+	}
+	return out
+}
+
+// tooDeep is the first token nested deeper than maxDepth. It is asked before
+// the parser runs, whose memory grows with the square of the depth.
+func tooDeep(tokens token.Tokens) *token.Token {
+	flow := 0
+	var block []int // columns of the block collections that are open
+	for _, t := range tokens {
+		column := t.Position.Column
+		switch t.Type {
+		case token.MappingStartType, token.SequenceStartType:
+			flow++
+		case token.MappingEndType, token.SequenceEndType:
+			flow = max(0, flow-1)
+		case token.MappingValueType, token.MappingKeyType, token.SequenceEntryType:
+			if flow > 0 {
+				continue
+			}
+			if t.Type == token.MappingValueType && t.Prev != nil {
+				column = t.Prev.Position.Column
+			}
+			for len(block) > 0 && block[len(block)-1] >= column {
+				block = block[:len(block)-1]
+			}
+			block = append(block, column)
+		}
+		if flow+len(block) > maxDepth {
+			return t
+		}
+	}
+	return nil
+}
+
+// parseTokens keeps a panic of the YAML library from reaching the caller: to
+// the user it is a file that cannot be read like any other.
+func parseTokens(tokens token.Tokens) (f *ast.File, err error) {
+	defer func() {
+		if recover() != nil {
+			f, err = nil, errors.New("the text has no structure that can be made out")
+		}
+	}()
+	return parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+}
+
+// yamlReader turns the library's tree into ours.
+type yamlReader struct {
+	file    string
+	lines   [][]rune
+	anchors map[string]ast.Node
+	left    int // values that may still be read
+	faults  fault.List
+}
+
+func (y *yamlReader) fault(code fault.Code, t *token.Token, format string, args ...any) *fault.Fault {
+	f := fault.New(code, format, args...).At(y.pos(t))
+	y.faults = append(y.faults, f)
+	return f
+}
+
+func (y *yamlReader) pos(t *token.Token) fault.Pos {
+	if t == nil || t.Position == nil {
+		return fault.Pos{File: y.file, Line: 1, Column: 1}
+	}
+	return fault.Pos{File: y.file, Line: max(1, t.Position.Line), Column: max(1, t.Position.Column)}
+}
+
+// syntax puts the library's complaint in words that say what to mend.
+func (y *yamlReader) syntax(err error) *fault.Fault {
+	var at interface {
+		GetToken() *token.Token
+		GetMessage() string
+	}
+	if !errors.As(err, &at) {
+		return fault.New(fault.Syntax, "%v", err).At(fault.Pos{File: y.file, Line: 1, Column: 1})
+	}
+	said, pos := at.GetMessage(), y.pos(at.GetToken())
+	f := fault.New(fault.Syntax, "not well-formed YAML: %s", said).At(pos).
+		Fix("look at this line and the one above: indentation, a missing colon, comma, bracket or quote")
+	for _, w := range []struct{ said, what, do string }{
+		{"tab character", "a tab in the indentation", "indent with spaces"},
+		{"end token '}'", "the { that opens here is not closed", "add the }"},
+		{"end token ']'", "the [ that opens here is not closed", "add the ]"},
+		{"',' or '}'", "a comma or a } is missing before this", "separate the keys by commas and close with }"},
+		{"',' or ']'", "a comma or a ] is missing before this", "separate the entries by commas and close with ]"},
+		{"end character of", "a quote that opens here is not closed", "close the quote"},
+		{"mapping value is not allowed", "a second colon in one line", "put the value in quotes, or start a new line"},
+		{"non-map value", "this is no `key: value`, but keys stand before it", "add the colon, or indent it under the key it belongs to"},
+		{"value is not allowed in this context", "this does not belong to the key above", "check the indentation, and that the key has a colon"},
+		{"unexpected key name", "a key runs over the end of its line", "check that the line above has a colon after its key"},
+	} {
+		if strings.Contains(said, w.said) {
+			f.What = w.what
+			return f.Fix("%s", w.do)
+		}
+	}
+	return f
+}
+
+func (y *yamlReader) node(a ast.Node, depth int) *node {
+	pos := y.pos(a.GetToken())
+	n := &node{key: pos, pos: pos}
+	if y.left--; y.left < 0 || depth > maxDepth {
+		if y.left == -1 || depth > maxDepth {
+			y.fault(fault.TooLarge, a.GetToken(), "the file grows beyond %d values or %d levels when its aliases are written out", maxValues, maxDepth)
+			y.left = min(y.left, -1)
+		}
+		return n
+	}
+	switch a := a.(type) {
+	case *ast.NullNode:
+	case *ast.MappingNode:
+		n.kind = table
+		y.fields(n, a.Values, depth)
+	case *ast.MappingValueNode:
+		n.kind = table
+		y.fields(n, []*ast.MappingValueNode{a}, depth)
+	case *ast.SequenceNode:
+		n.kind = list
+		for _, it := range a.Values {
+			n.items = append(n.items, y.node(it, depth+1))
+		}
+	case *ast.AnchorNode:
+		n = y.node(a.Value, depth+1)
+		y.anchors[scalarText(a.Name)] = a.Value
+	case *ast.AliasNode:
+		name := scalarText(a.Value)
+		target, ok := y.anchors[name]
+		if !ok {
+			y.fault(fault.Reference, a.GetToken(), "nothing before this is marked &%s", clip(name)).
+				Fix("mark the value to repeat with &%s where it first stands", clip(name))
+			return n
+		}
+		return y.node(target, depth+1)
+	case *ast.TagNode:
+		tag := a.GetToken().Value
+		if !strings.HasPrefix(tag, "!!") || a.Value == nil {
+			y.fault(fault.Type, a.GetToken(), "the tag %s means nothing here", clip(tag)).Fix("remove it")
+			return n
+		}
+		return y.node(a.Value, depth+1)
+	default:
+		s, ok := a.(ast.ScalarNode)
+		if !ok {
+			y.fault(fault.Syntax, a.GetToken(), "a value that a lift file has no use for")
+			return n
+		}
+		n.kind, n.text = scalar, scalarText(s)
+		n.pos, n.inline = y.find(pos, n.text)
+		n.key = n.pos
+	}
+	return n
+}
+
+// fields reads the entries of a map. Keys of the map itself win over those a
+// merge key (<<) brings in.
+func (y *yamlReader) fields(n *node, values []*ast.MappingValueNode, depth int) {
+	seen := map[string]fault.Pos{}
+	var merged []*node
+	for i, v := range values {
+		key := y.pos(v.Key.GetToken())
+		if i == 0 {
+			n.pos, n.key = key, key
+		}
+		it := y.node(v.Value, depth+1)
+		if v.Key.IsMergeKey() {
+			merged = append(merged, y.mergeable(it)...)
+			continue
+		}
+		it.name, it.key = keyText(v.Key), key
+		if first, twice := seen[it.name]; twice {
+			y.fault(fault.Duplicate, v.Key.GetToken(), "%s stands twice in one map, first in line %d", quote(it.name), first.Line).
+				Fix("keep one of them")
+			continue
+		}
+		seen[it.name] = key
+		n.items = append(n.items, it)
+	}
+	for _, it := range merged {
+		if _, own := seen[it.name]; !own {
+			seen[it.name] = it.key
+			n.items = append(n.items, it)
+		}
+	}
+}
+
+// mergeable gives the entries that a merge key brings in: those of a map, or
+// of a list of maps of which the earlier win.
+func (y *yamlReader) mergeable(n *node) []*node {
+	maps := []*node{n}
+	if n.kind == list {
+		maps = n.items
+	}
+	var out []*node
+	for _, m := range maps {
+		if m.kind != table {
+			y.faults = append(y.faults, fault.New(fault.Type, "%s after <<, where a map of keys is due", m.kind).At(m.pos))
+			continue
+		}
+		out = append(out, m.items...)
+	}
+	return out
+}
+
+// find looks where the text of a scalar stands exactly: at its token, or one
+// further behind a quote.
+func (y *yamlReader) find(p fault.Pos, text string) (fault.Pos, bool) {
+	if text == "" || p.Line > len(y.lines) {
+		return p, false
+	}
+	line, want := y.lines[p.Line-1], []rune(text)
+	for from := p.Column - 1; from <= p.Column; from++ {
+		if from+len(want) <= len(line) && string(line[from:from+len(want)]) == text {
+			p.Column = from + 1
+			return p, true
+		}
+	}
+	return p, false
+}
+
+// scalarText is a scalar as written, quotes and escapes resolved.
+func scalarText(a ast.Node) string {
+	switch a := a.(type) {
+	case *ast.StringNode:
+		return a.Value
+	case *ast.LiteralNode:
+		return strings.TrimSpace(a.Value.Value)
+	}
+	if a == nil || a.GetToken() == nil {
+		return ""
+	}
+	return a.GetToken().Value
+}
+
+func keyText(a ast.Node) string {
+	switch a := a.(type) {
+	case *ast.MappingKeyNode:
+		return keyText(a.Value)
+	case *ast.AnchorNode:
+		return keyText(a.Value)
+	case *ast.TagNode:
+		return keyText(a.Value)
+	}
+	return scalarText(a)
+}
+
+// quote shows a text from the file in a message.
+func quote(s string) string { return "`" + clip(s) + "`" }
+
+// clip keeps messages short whatever the file holds.
+func clip(s string) string {
+	const most = 60
+	s = strings.Join(strings.Fields(s), " ")
+	if utf8.RuneCountInString(s) > most {
+		return string([]rune(s)[:most]) + "..."
+	}
+	return s
+}
