@@ -14,6 +14,10 @@ type placer struct {
 	lines []path // better not crossed
 }
 
+// never is the cost of what a label may not lie across at all: a leg under
+// a label could pass for a slack one.
+const never = 2
+
 // path is a line on the page with the cost of a label lying across it, per mm.
 type path struct {
 	a, b pt
@@ -36,6 +40,10 @@ func (p *placer) crossed(r rect) bool {
 	})
 }
 
+// rose is the order in which the sixteen directions around an anchor are
+// tried: above and below, beside, then what lies between.
+var rose = [16]int{4, 12, 0, 8, 2, 6, 10, 14, 1, 3, 5, 7, 9, 11, 13, 15}
+
 // gap is what stays free around a label, mm.
 const gap = 0.5
 
@@ -50,7 +58,7 @@ func (p *placer) find(w, h float64, anchors []pt, near, reach float64) (r rect, 
 			return
 		}
 		far := q.nearest(a).sub(a).len()
-		cost := extra + 0.35*far
+		cost := extra + 0.5*far
 		if cost >= best {
 			return
 		}
@@ -61,11 +69,20 @@ func (p *placer) find(w, h float64, anchors []pt, near, reach float64) (r rect, 
 		}
 		lead := path{q.nearest(a), a, 0}
 		for _, l := range p.lines {
+			if _, _, hit := q.grow(1.5*gap).cut(l.a, l.b); hit && l.cost >= never {
+				return
+			}
 			if t0, t1, hit := q.grow(gap).cut(l.a, l.b); hit {
 				cost += l.cost * (1 + l.b.sub(l.a).len()*(t1-t0))
 			}
 			if far > near && cross(lead, l) {
-				cost += l.cost
+				cost += 1 + 2*l.cost
+			}
+			if far > near+1 { // a leader close along a line reads as part of it
+				m := lead.a.to(lead.b, 0.5)
+				if _, _, hit := (rect{m.x - 1, m.y - 1, m.x + 1, m.y + 1}).cut(l.a, l.b); hit {
+					cost += l.cost
+				}
 			}
 		}
 		if far > near {
@@ -88,13 +105,14 @@ func (p *placer) find(w, h float64, anchors []pt, near, reach float64) (r rect, 
 				try(rect{a.x - w/2, a.y - h/2, a.x + w/2, a.y + h/2}, a, 0.25*float64(i))
 				continue
 			}
-			for k := range 16 {
+			for j, k := range rose {
 				dir := polar(float64(k) * math.Pi / 8)
 				c := a.add(dir.mul(near + d))
-				// The box leans away from its anchor: dir (1, 0) puts its left
-				// edge at c, dir (0, 1) its upper one.
-				x, y := c.x+(dir.x-1)*w/2, c.y+(dir.y-1)*h/2
-				try(rect{x, y, x + w, y + h}, a, 0.25*float64(i))
+				// The box leans away from its anchor: to the right of it its left
+				// edge is at c, below it its upper edge, between them its corner.
+				lean := func(v float64) float64 { return (min(max(1.42*v, -1), 1) - 1) / 2 }
+				x, y := c.x+lean(dir.x)*w, c.y+lean(dir.y)*h
+				try(rect{x, y, x + w, y + h}, a, 0.25*float64(i)+0.01*float64(j))
 			}
 		}
 	}

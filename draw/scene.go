@@ -67,7 +67,7 @@ func (s *sheet) say(l *lift.HungLeg) string {
 // rope draws a leg. Without colour: thin = within, thick = near, thick with
 // cross bars = over, hollow = unrated, dashed = slack (with the rest if its
 // band reaches it).
-func (p *Page) rope(of string, st legState, pts []pt) {
+func (p *Page) rope(of string, st legState, bar float64, pts []pt) {
 	pn := pen{width: 0.45, ink: black}
 	switch st.use {
 	case near:
@@ -86,18 +86,28 @@ func (p *Page) rope(of string, st legState, pts []pt) {
 	if st.use == unrated && !st.slack {
 		p.line(legs, of, pen{width: 0.65, ink: white}, pts...)
 	}
-	if st.use != over {
-		return
+	if st.use == over {
+		for _, b := range bars(bar, pts) {
+			p.line(legs, of, pen{width: 0.5, ink: red}, b[0], b[1])
+		}
 	}
+}
+
+// barred is how far the bars of a leg in a view reach to each side, mm.
+const barred = 1.9
+
+// bars across a line, 4 mm apart.
+func bars(reach float64, pts []pt) (out [][2]pt) {
 	for i := 0; i+1 < len(pts); i++ {
 		a, b := pts[i], pts[i+1]
 		n := max(1, int(b.sub(a).len()/4))
-		side := b.sub(a).unit().left().mul(1.9)
+		side := b.sub(a).unit().left().mul(reach)
 		for k := range n {
 			m := a.to(b, (float64(k)+0.5)/float64(n))
-			p.line(legs, of, pen{width: 0.5, ink: red}, m.add(side), m.sub(side))
+			out = append(out, [2]pt{m.add(side), m.sub(side)})
 		}
 	}
+	return out
 }
 
 // panel is one view of the sheet.
@@ -107,6 +117,7 @@ type panel struct {
 	cam   camera
 	place placer
 	under rect // what the drawn things cover
+	low   pt   // direction of the low side's mark; dimensions keep to the other sides
 	lost  int  // labels there was no room for
 }
 
@@ -186,8 +197,13 @@ func (v *panel) ropes() {
 	})
 	for _, l := range order {
 		pts := v.flat(l.Path)
-		v.p.rope(v.of("leg", l.Name), v.state(l), pts)
-		v.place.avoid(2, pts...)
+		v.p.rope(v.of("leg", l.Name), v.state(l), barred, pts)
+		v.place.avoid(never, pts...)
+		if v.state(l).use == over {
+			for _, b := range bars(barred, pts) {
+				v.place.avoid(never, b[0], b[1])
+			}
+		}
 		if len(pts) > 2 {
 			for _, q := range pts[1 : len(pts)-1] {
 				v.p.circle(symbols, "", q, 0.6, black, pen{}) // it slides here
@@ -275,7 +291,7 @@ func (v *panel) note(of string, lines []string, anchors []pt, near, reach float6
 			x := r.x0 + (r.w()-width(s, size, i == 0))/2
 			v.p.text(of, pt{x, y}, 0, size, i == 0, in, s)
 		}
-		if q := r.nearest(at); q.sub(at).len() > near+0.7 && reach > noLeader {
+		if q := r.nearest(at); q.sub(at).len() > near+1.2 && reach > noLeader {
 			v.p.line(thin, "", pen{width: 0.15, ink: black}, q, at)
 			v.p.circle(symbols, "", at, 0.35, black, pen{})
 			v.place.avoid(1.5, q, at)
@@ -304,7 +320,9 @@ func (v *panel) nameSpots(spots []spot) {
 		}
 		for j := i + 1; j < len(spots); j++ {
 			if o := spots[j]; !done[j] && o.at.sub(s.at).len() < 1.5 && !s.loud && !o.loud && len(s.lines) == 1 && len(o.lines) == 1 {
-				s.lines = []string{s.lines[0] + ", " + o.lines[0]}
+				if s.lines[0] != o.lines[0] {
+					s.lines = []string{s.lines[0] + ", " + o.lines[0]}
+				}
 				s.r = max(s.r, o.r)
 				done[j] = true
 			}
@@ -314,8 +332,8 @@ func (v *panel) nameSpots(spots []spot) {
 }
 
 // symbols draws hooks, nodes, supports, ties, lugs and the CG, and gives
-// what of them wants a name.
-func (v *panel) symbols() (spots []spot) {
+// what of them wants a name: lugs last, when there is room left.
+func (v *panel) symbols() (spots, lugs []spot) {
 	plan := v.name == "plan"
 	pn := pen{width: 0.3, ink: black}
 	take := func(c pt, r float64) { v.place.block(rect{c.x - r, c.y - r, c.x + r, c.y + r}) }
@@ -370,8 +388,8 @@ func (v *panel) symbols() (spots []spot) {
 		for _, name := range keys(b.Points) {
 			c := v.cam.at(b.Points[name])
 			v.p.circle(symbols, v.of("lug", b.Name+"."+name), c, 0.8, white, pn)
-			if _, named := v.leg(name); plan && i == 0 && !named {
-				spots = append(spots, spot{v.of("lugname", b.Name+"."+name), c, 1, []string{name}, false})
+			if plan && i == 0 && !v.named(name) {
+				lugs = append(lugs, spot{v.of("lugname", b.Name+"."+name), c, 1, []string{name}, false})
 			}
 		}
 	}
@@ -381,7 +399,7 @@ func (v *panel) symbols() (spots []spot) {
 		take(c, 1.7)
 		spots = append(spots, spot{v.of("cg", "load"), c, 1.8, []string{"CG"}, false})
 	}
-	return spots
+	return spots, lugs
 }
 
 // hook draws a hook whose bearing point is at c.
@@ -451,7 +469,7 @@ func (v *panel) plumb() {
 		a := v.cam.at(v.h.Hooks[i].At)
 		b := pt{a.x, v.under.y1 + 3}
 		v.p.line(thin, v.of("plumb", v.h.Hooks[i].Name), pen{width: 0.2, dash: []float64{4, 0.8, 0.6, 0.8}, ink: grey}, a, b)
-		v.place.avoid(2, a, b)
+		v.place.avoid(never, a, b)
 	}
 }
 
@@ -486,28 +504,50 @@ func (v *panel) angles() {
 			flattest[j] = i
 		}
 	}
+	type figure struct {
+		arc     arc
+		foot    [2]pt // the line it is counted from
+		text    string
+		anchors []pt
+	}
+	var figures []figure
+	words := "from horizontal"
+	if vertical {
+		words = "from vertical"
+	}
+	pn := pen{width: 0.2, ink: black}
 	for _, j := range order {
 		l := &v.h.Legs[flattest[j]]
 		top, low, _ := endSpan(l)
 		a, b := v.cam.at(top), v.cam.at(low)
-		c, to, ref, angle, words := b, a, pt{math.Copysign(1, a.x-b.x), 0}, l.FromHorizontal, "from horizontal"
+		c, to, ref, angle := b, a, pt{math.Copysign(1, a.x-b.x), 0}, l.FromHorizontal
 		if vertical {
-			c, to, ref, angle, words = a, b, pt{0, 1}, l.FromVertical, "from vertical"
+			c, to, ref, angle = a, b, pt{0, 1}, l.FromVertical
 		}
 		dir := to.sub(c)
 		r := min(9*v.k, dir.len()/2.5)
 		start, sweep := ref.angle(), math.Remainder(dir.angle()-ref.angle(), 2*math.Pi)
-		pn := pen{width: 0.2, ink: black}
-		m := arc{of: v.of("angle", l.Name), c: c, r: r, start: start, end: start + sweep, pen: pn}
-		v.p.put(thin, m)
-		v.p.line(thin, "", pn, c, c.add(ref.mul(r+1.5)))
-		v.place.avoid(1, m.points()...)
-		v.place.avoid(1, c, c.add(ref.mul(r+1.5)))
-		text := degrees(angle)
-		if math.Abs(math.Abs(sweep)-angle) > math.Pi/180 {
-			text = "true " + text
+		f := figure{
+			arc:  arc{of: v.of("angle", l.Name), c: c, r: r, start: start, end: start + sweep, pen: pn},
+			foot: [2]pt{c, c.add(ref.mul(r + 1.5))},
+			text: degrees(angle),
 		}
-		v.note(v.of("angle", l.Name), []string{text, words}, []pt{c.add(polar(start + sweep/2).mul(r)), c.add(polar(start + sweep/4).mul(r)), c.add(polar(start + sweep*3/4).mul(r))}, 0.6, 12, false)
+		if math.Abs(math.Abs(sweep)-angle) > math.Pi/180 {
+			f.text = "true " + f.text
+		}
+		for _, t := range []float64{0.5, 0.25, 0.75} {
+			f.anchors = append(f.anchors, c.add(polar(start+sweep*t).mul(r)))
+		}
+		v.place.avoid(1, f.arc.points()...)
+		v.place.avoid(0.5, f.foot[:]...)
+		figures = append(figures, f)
+	}
+	for _, f := range figures {
+		// Close by or not at all: the table has every angle.
+		if v.note(f.arc.of, []string{f.text, words}, f.anchors, 0.6, 8, false) {
+			v.p.put(thin, f.arc)
+			v.p.line(thin, "", pn, f.foot[:]...)
+		}
 	}
 }
 
@@ -568,7 +608,7 @@ func (v *panel) arrow(c, dir pt, l float64) {
 func (v *panel) dimensions() {
 	lugs := v.lugs()
 	if len(lugs) > 1 {
-		v.spread("lug spread", lugs)
+		v.spread(lugs)
 	}
 	if v.name != "elevation" || len(lugs) == 0 {
 		return
@@ -587,20 +627,28 @@ func (v *panel) dimensions() {
 }
 
 // spread dimensions how far the lugs lie apart in the view.
-func (v *panel) spread(what string, lugs []vec) {
+func (v *panel) spread(lugs []vec) {
+	const what = "lug spread"
 	flat := v.flat(lugs)
 	byX := func(a, b pt) int { return cmp.Compare(a.x, b.x) }
 	byY := func(a, b pt) int { return cmp.Compare(a.y, b.y) }
+	x, y := v.under.x1+6*v.k, v.under.y1+6*v.k
+	if v.name == "plan" && v.low.x > 0.3 {
+		x = v.under.x0 - 6*v.k
+	}
+	if v.name == "plan" && v.low.y > 0.3 {
+		y = v.under.y0 - 6*v.k
+	}
 	a, b := slices.MinFunc(flat, byX), slices.MaxFunc(flat, byX)
 	if d := b.x - a.x; d > 8 {
-		v.dimension(v.of("dimension", "spread"), a, b, true, v.under.y1+6*v.k, what+" "+v.t.length(d/v.cam.mm))
+		v.dimension(v.of("dimension", "spread"), a, b, true, y, what+" "+v.t.length(d/v.cam.mm))
 	}
 	if v.name != "plan" {
 		return
 	}
 	a, b = slices.MinFunc(flat, byY), slices.MaxFunc(flat, byY)
 	if d := b.y - a.y; d > 8 {
-		v.dimension(v.of("dimension", "depth"), a, b, false, v.under.x1+6*v.k, what, v.t.length(d/v.cam.mm))
+		v.dimension(v.of("dimension", "depth"), a, b, false, x, what, v.t.length(d/v.cam.mm))
 	}
 }
 
@@ -628,6 +676,7 @@ func (v *panel) lowSide() {
 		}
 		dir, tip = pt{0, 1}, low.add(pt{0, 4.5})
 	}
+	v.low = dir
 	v.p.line(symbols, v.of("low", "load"), pen{width: 0.6, ink: black}, tip.sub(dir.mul(4)), tip.sub(dir))
 	v.arrow(tip, dir, 2.4)
 	v.place.block(around(tip, tip.sub(dir.mul(4))).grow(0.8))
@@ -656,13 +705,14 @@ func (v *panel) compass(corner pt) {
 			tip = c.add(pt{0, 2})
 			name += map[bool]string{true: ", away", false: ", toward you"}[dot(dir, v.cam.ahead) > 0]
 		}
-		v.place.avoid(2, c, tip)
+		v.place.avoid(1.5, c, tip)
 		v.note(v.of("axis", name), []string{name}, []pt{tip, c.to(tip, 0.5)}, 0.6, noLeader, false)
 	}
 	draw(x, "load x", 0.5)
-	if math.Abs(math.Atan2(x[1], x[0])) > 2*math.Pi/180 {
+	if v.name != "pictorial" && math.Abs(math.Atan2(x[1], x[0])) > 2*math.Pi/180 {
 		draw(vec{1, 0, 0}, "world x", 0.2)
 	}
+	v.place.block(rect{c.x, c.y, c.x, c.y}.grow(8 * v.k))
 }
 
 // scaleBar draws a bar of a round length in four parts.
@@ -683,9 +733,9 @@ func (v *panel) scaleBar(at pt) {
 	}
 	name := map[float64]string{1: "m", 0.3048: "ft", 0.0254: "in"}[unit]
 	size := 2.2 * v.k
-	v.p.text("", pt{at.x, at.y - 1.6}, 0, size, false, black, "0")
+	v.p.text(v.of("scalebar", ""), pt{at.x, at.y - 1.6}, 0, size, false, black, "0")
 	text := strconv.FormatFloat(n, 'g', -1, 64) + " " + name
-	v.p.text("", pt{at.x + l, at.y - 1.6}, 0.5, size, false, black, text)
+	v.p.text(v.of("scalebar", ""), pt{at.x + l, at.y - 1.6}, 0.5, size, false, black, text)
 	v.place.block(rect{at.x, at.y - 1.6 - size, at.x + l + width(text, size, false)/2, at.y})
 }
 
@@ -701,8 +751,10 @@ func (s *sheet) view(w view, frame rect) {
 	}
 	title += fmt.Sprintf(", 1:%s", strconv.FormatFloat(v.cam.ratio, 'g', 4, 64))
 	size := 2.9 * s.k
-	const lost = " (labels left out: 999)"
-	v.place.block(rect{frame.x0, frame.y0, frame.x0 + 2 + width(title+lost, size, true), frame.y0 + 2 + size})
+	left := "labels left out for want of room: "
+	v.place.block(rect{frame.x0, frame.y0, frame.x0 + 5 + width(title, size, true), frame.y0 + 2 + size})
+	v.place.block(rect{frame.x0, frame.y0, frame.x0 + 2 + width(left+"999", 0.8*size, false), frame.y0 + 2 + 2*size})
+	s.p.text(v.of("title", ""), pt{frame.x0 + 2, frame.y0 + 1.5 + size*0.8}, 0, size, true, black, title)
 	v.scaleBar(pt{frame.x0 + 3, frame.y1 - 3})
 	v.compass(pt{frame.x1, frame.y1})
 
@@ -720,22 +772,22 @@ func (s *sheet) view(w view, frame rect) {
 	if name == "elevation" {
 		v.plumb()
 	}
-	spots := v.ties()
-	spots = append(spots, v.symbols()...)
+	spots, lugs := v.symbols()
+	spots = append(spots, v.ties()...)
 	v.lowSide()
 	if name != "pictorial" {
 		v.dimensions()
 	}
+	v.nameSpots(spots)
 	if name == "elevation" {
 		v.angles()
 	}
 	v.nameLegs(name == "elevation")
-	v.nameSpots(spots)
+	v.nameSpots(lugs)
 	v.nameBodies()
 	if v.lost > 0 {
-		title += fmt.Sprintf(" (labels left out: %d)", v.lost)
+		s.p.text(v.of("lost", ""), pt{frame.x0 + 2, frame.y0 + 1.5 + size*1.8}, 0, 0.8*size, false, black, left+strconv.Itoa(v.lost))
 	}
-	s.p.text(v.of("title", ""), pt{frame.x0 + 2, frame.y0 + 1.5 + size*0.8}, 0, size, true, black, title)
 }
 
 // nameBodies writes what the load weighs onto it, and names the spreaders.

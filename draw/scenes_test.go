@@ -70,19 +70,20 @@ const deg = math.Pi / 180
 type rig struct {
 	*lift.Hung
 	util, p95 map[string]float64
+	four      bool // four and more legs on one body: the share is not decided
 }
 
 func newRig(title string, mass float64) *rig {
 	return &rig{
-		&lift.Hung{
+		Hung: &lift.Hung{
 			Lift: &lift.Lift{
 				Version: 1, Title: title, Revision: "B", Rulebook: "us", File: "kestrel-point.yaml",
 				SHA256: "9f2c41d07be3a8856612f0c4d1e9a7b35580c2e4f6a1937d0be84c5f2216a9d3",
 			},
 			Stable: true, MassKg: mass, WeightN: mass * 9.80665,
 		},
-		map[string]float64{},
-		map[string]float64{},
+		util: map[string]float64{},
+		p95:  map[string]float64{},
 	}
 }
 
@@ -120,8 +121,9 @@ func (r *rig) leg(name string, from, to lift.Ref, tension, share float64, path .
 	top, low, _ := endSpan(&l)
 	l.FromHorizontal = math.Asin(steepness(top, low))
 	l.FromVertical = math.Pi/2 - l.FromHorizontal
-	worst := tension * 1.4
-	l.WorstN = &worst
+	if worst := tension * 1.4; r.four {
+		l.WorstN = &worst
+	}
 	r.Legs = append(r.Legs, l)
 	r.Lift.Legs = append(r.Lift.Legs, lift.Leg{Name: name, From: from, To: to})
 	r.p95[name] = tension * 1.04
@@ -158,7 +160,7 @@ func twoLeg() *rig {
 
 func fourLeg() *rig {
 	r := newRig("Heat-exchanger bundle, blower house", 7850)
-	r.Lift.Rulebook = "eu"
+	r.Lift.Rulebook, r.four = "eu", true
 	r.Lift.Load.Name, r.Lift.Load.Size = "tube bundle", size(4.8, 1.3, 1.3)
 	names := []string{"north-west", "north-east", "south-east", "south-west"}
 	at := []vec{{-1.5, 0.5, 1.3}, {1.5, 0.5, 1.3}, {1.5, -0.5, 1.3}, {-1.5, -0.5, 1.3}}
@@ -251,6 +253,7 @@ func upending() *rig {
 
 func eightLeg() *rig {
 	r := newRig("Digester cover, tank 4", 6100)
+	r.four = true
 	r.Lift.Load.Name, r.Lift.Load.Size = "tank cover", size(6.4, 6.4, 0.4)
 	points, names := map[string]vec{}, []string{}
 	for i := range 8 {
@@ -292,16 +295,53 @@ func hostile() *rig {
 	return r.clear()
 }
 
-var scenes = []struct {
+// crowded has more legs than a sheet can name.
+func crowded() *rig {
+	r := newRig("Clarifier ring, all lugs used", 12300)
+	r.four = true
+	r.Lift.Load.Name = "clarifier ring"
+	points := map[string]vec{}
+	for i := range 40 {
+		s, c := math.Sincos(float64(i) * math.Pi / 20)
+		points[fmt.Sprintf("lug %02d", i+1)] = vec{6 * c, 6 * s, 0.4}
+	}
+	b := r.body("load", turned(0, 0), vec{0, 0, 0.2}, vec{0, 0, 0.8}, points)
+	hook := vec{0, 0, 9}
+	r.hook("main", hook, r.WeightN)
+	for i, n := range keys(points) {
+		share := 0.3 + 0.02*float64(i)
+		r.leg("sling "+n[4:], ref("main", ""), ref("load", n), r.WeightN/36, share, hook, b.Points[n])
+	}
+	return r.clear()
+}
+
+type scene struct {
 	name string
 	rig  func() *rig
 	meta Meta
-}{
+}
+
+func (s scene) sheet() *Page {
+	r := s.rig()
+	return Sheet(r.Hung, r.util, r.p95, s.meta)
+}
+
+// sheetOf is enough of a sheet to ask how it would word things.
+func (s scene) sheetOf(r *rig) *sheet {
+	t, err := s.meta.tongue()
+	if err != nil {
+		panic(err)
+	}
+	return &sheet{h: r.Hung, util: r.util, p95: r.p95, t: t}
+}
+
+var scenes = []scene{
 	{"two-leg", twoLeg, Meta{Date: "2026-03-14"}},
 	{"four-leg", fourLeg, Meta{Date: "2026-03-14", Force: "t"}},
-	{"two-tier", twoTier, Meta{Date: "14 March 2026", Units: "us"}},
+	{"two-tier", twoTier, Meta{Date: "14 March 2026", Units: quantity.US}},
 	{"basket", basket, Meta{Date: "2026-03-14"}},
 	{"upending", upending, Meta{Date: "2026-03-14", Paper: "A3"}},
 	{"eight-leg", eightLeg, Meta{Date: "2026-03-14"}},
-	{"hostile", hostile, Meta{Date: "2026-03-14", Units: "us", Paper: "Letter", Force: "kip"}},
+	{"crowded", crowded, Meta{}},
+	{"hostile", hostile, Meta{Date: "2026-03-14", Units: quantity.US, Paper: "Letter", Force: "kip"}},
 }

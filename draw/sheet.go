@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"plumbhook/fault"
 	"plumbhook/lift"
@@ -66,8 +67,8 @@ func (s *sheet) compose() {
 	turn, said := facing(s.h)
 	views := [3]view{
 		{"elevation", "Elevation, " + said, look(turn, 0), [4]float64{25, 16, 27, 19}},
-		{"plan", "Plan", look(turn, math.Pi/2), [4]float64{8, 9, 15, 16}},
-		{"pictorial", "Pictorial, lengths foreshortened", look(turn+35*math.Pi/180, 25*math.Pi/180), [4]float64{10, 16, 12, 12}},
+		{"plan", "Plan", look(turn, math.Pi/2), [4]float64{12, 11, 12, 15}},
+		{"pictorial", "Pictorial, foreshortened", look(turn+35*math.Pi/180, 25*math.Pi/180), [4]float64{10, 16, 12, 12}},
 	}
 	best := math.Inf(-1)
 	var panes [3]rect
@@ -77,16 +78,18 @@ func (s *sheet) compose() {
 		x := main.x0 + main.w()*split
 		t := s.newTable(main.x1-x, main.h()*0.5)
 		u := rect{x, main.y1 - t.h, main.x1, main.y1}
-		midX, midY := (x+main.x1)/2, (main.y0+u.y0)/2
+		midX := (x + main.x1) / 2
 		left := rect{main.x0, main.y0, x, main.y1}
-		for _, try := range [][3]rect{
-			{left, {x, main.y0, midX, u.y0}, {midX, main.y0, main.x1, u.y0}},
-			{left, {x, main.y0, main.x1, midY}, {x, midY, main.x1, u.y0}},
-		} {
+		tries := [][3]rect{{left, {x, main.y0, midX, u.y0}, {midX, main.y0, main.x1, u.y0}}}
+		for _, part := range []float64{0.5, 0.4, 0.33} {
+			y := main.y0 + (u.y0-main.y0)*part
+			tries = append(tries, [3]rect{left, {x, main.y0, main.x1, y}, {x, y, main.x1, u.y0}})
+		}
+		for _, try := range tries {
 			score := 0.0
 			for i, v := range views {
 				c := v.cam.fit(v.room(try[i], k), s.extent())
-				score += math.Log(c.mm) * float64(2-min(i, 1))
+				score += math.Log(c.mm) * []float64{3, 1, 1}[i]
 			}
 			if score > best+1e-9 {
 				best, panes, tab, under = score, try, t, u
@@ -111,13 +114,10 @@ func (v view) room(r rect, k float64) rect {
 	return rect{r.x0 + m[0]*k, r.y0 + m[1]*k, r.x1 - m[2]*k, r.y1 - m[3]*k}
 }
 
-// leg finds a leg by name.
-func (s *sheet) leg(name string) (*lift.HungLeg, bool) {
-	i := slices.IndexFunc(s.h.Legs, func(l lift.HungLeg) bool { return l.Name == name })
-	if i < 0 {
-		return nil, false
-	}
-	return &s.h.Legs[i], true
+// named tells whether a leg or support of a lug's name says it already.
+func (s *sheet) named(lug string) bool {
+	return slices.ContainsFunc(s.h.Legs, func(l lift.HungLeg) bool { return l.Name == lug }) ||
+		slices.ContainsFunc(s.h.Supports, func(g lift.HungSupport) bool { return g.Name == lug })
 }
 
 func keys(m map[string]vec) []string { return slices.Sorted(maps.Keys(m)) }
@@ -360,7 +360,7 @@ func (s *sheet) lines() []line {
 	for i := range s.h.Legs {
 		l := &s.h.Legs[i]
 		st := s.state(l)
-		c := []string{l.Name, s.t.value(l.TensionN), "", "", degrees(l.FromHorizontal), degrees(l.FromVertical), percent(st.share)}
+		c := []string{l.Name, s.t.value(l.TensionN), "—", "—", degrees(l.FromHorizontal), degrees(l.FromVertical), percent(st.share)}
 		if st.slack {
 			c[1] = "slack"
 		}
@@ -404,8 +404,8 @@ type table struct {
 // notes are what the pictures can not say.
 func (s *sheet) notes() []string {
 	out := []string{fmt.Sprintf("Lines: thin up to %.0f %% of WLL, thick from there, barred over 100 %%, hollow without rating, dashed slack. "+
-		"Share of WLL: P95 times dynamic factor. Forces in %s at a leg's upper end; over points: its greatest span.", nearFrom*100, s.t.force)}
-	if s.t.massUnit() {
+		"Share of WLL: P95 times dynamic factor. Forces in %s at a leg's upper end; over points: its greatest span. Angles are angles in space.", nearFrom*100, s.t.force)}
+	if s.t.mass {
 		out[0] += " A mass unit means force at standard gravity."
 	}
 	if s.h.NearSingular {
@@ -453,49 +453,87 @@ func (s *sheet) rank(l line) float64 {
 	return math.Inf(1)
 }
 
-// columns of the table: a heading of two lines, the right edge as a share of
-// the width (left edge of the first one). An empty second line is the unit.
-var columns = []struct {
-	head, below string
-	at          float64
-}{{"leg", " ", 0.1}, {"tension", "", 0.45}, {"P95", "", 0.55}, {"worst", "", 0.65}, {"angle from", "horizontal", 0.77}, {"angle from", "vertical", 0.88}, {"share", "of WLL", 0.985}}
+// headings of the table, two lines each; an empty second line is the unit.
+var headings = [7][2]string{{"leg", " "}, {"tension", ""}, {"P95", ""}, {"worst", ""}, {"angle from", "horizontal"}, {"angle from", "vertical"}, {"share", "of WLL"}}
 
 func (s *sheet) table(r rect, t table) {
-	size := t.row * 0.6
-	put := func(of string, cells []string, base float64, bold bool) {
-		for i, c := range cells {
-			x, align, most := r.x0+r.w()*columns[i].at, 1.0, r.w()*0.125
-			if i == 0 {
-				align, most = 0, r.w()*0.25
-				if len(cells) == 1 {
-					most = r.w() * 0.88
-				}
-			}
-			s.p.text(of, pt{x, base}, align, size, bold, black, short(c, most, size, bold))
+	head := make([]line, 2)
+	for i := range head {
+		head[i] = line{of: "table/head", loud: true}
+		for _, c := range headings {
+			head[i].cells = append(head[i].cells, cmp.Or(c[i], s.t.force))
 		}
 	}
-	var head, below []string
-	for _, c := range columns {
-		head, below = append(head, c.head), append(below, cmp.Or(c.below, s.t.force))
+	// Columns are as wide as their widest cell; the name gets the rest, and
+	// where that is under a fifth all text shrinks.
+	const samples, space = 0.1, 3
+	size := t.row * 0.6
+	var right [7]float64 // edges
+	for ; ; size *= 0.95 {
+		x := r.x1 - 1.5*s.k
+		for c := len(headings) - 1; c > 0; c-- {
+			right[c] = x
+			w := 8 * s.k
+			for _, l := range slices.Concat(head, t.lines) {
+				if c < len(l.cells) {
+					w = max(w, width(clean(l.cells[c]), size, l.loud))
+				}
+			}
+			x -= w + space*s.k
+		}
+		right[0] = x
+		if x-r.x0 > (samples+0.2)*r.w() || size < 1.4 {
+			break
+		}
+	}
+	put := func(l line, base float64) {
+		for i, c := range l.cells {
+			switch {
+			case i > 0:
+				s.p.text(l.of, pt{right[i], base}, 1, size, l.loud, black, c)
+			case len(l.cells) == 1:
+				s.p.text(l.of, pt{r.x0 + samples*r.w(), base}, 0, size, l.loud, black, short(c, r.w()*(1-samples)-2, size, l.loud))
+			default:
+				s.name(l, pt{r.x0 + samples*r.w(), base}, right[0]-r.x0-samples*r.w(), size)
+			}
+		}
 	}
 	y := r.y0 + 0.8*s.k
-	put("table/head", head, y+t.row*0.72, true)
-	put("table/head", below, y+t.row*1.4, true)
+	put(head[0], y+t.row*0.72)
+	put(head[1], y+t.row*1.4)
 	y += t.row * 0.7
 	for _, l := range t.lines {
 		s.p.line(thin, "", pen{width: 0.1, ink: grey}, pt{r.x0, y + t.row}, pt{r.x1, y + t.row})
 		y += t.row
 		if l.leg != nil {
 			m := y + t.row/2
-			s.p.rope("table/line/"+l.leg.Name, s.state(l.leg), []pt{{r.x0 + r.w()*0.015, m}, {r.x0 + r.w()*0.085, m}})
+			s.p.rope("table/line/"+l.leg.Name, s.state(l.leg), min(barred, 0.4*t.row), []pt{{r.x0 + 1.5*s.k, m}, {r.x0 + samples*r.w() - 1.5*s.k, m}})
 		}
-		put(l.of, l.cells, y+t.row*0.72, l.loud)
+		put(l, y+t.row*0.72)
 	}
 	y += t.row + 0.6*s.k
 	s.p.line(thin, "", pen{width: 0.1, ink: grey}, pt{r.x0, y}, pt{r.x1, y})
 	for _, n := range t.notes {
 		y += 2.9 * s.k
 		s.p.text("note", pt{r.x0 + 2*s.k, y}, 0, 2.2*s.k, false, black, n)
+	}
+}
+
+// name writes the first cell of a row: in two lines of small print before
+// anything is cut out of it.
+func (s *sheet) name(l line, at pt, w, size float64) {
+	c := clean(l.cells[0])
+	if width(c, size, l.loud) <= w {
+		s.p.text(l.of, at, 0, size, l.loud, black, c)
+		return
+	}
+	size *= 0.66
+	lines := wrap(c, w, size, l.loud)
+	if len(lines) > 2 {
+		lines = []string{lines[0], short(strings.Join(lines[1:], " "), w, size, l.loud)}
+	}
+	for i, t := range lines {
+		s.p.text(l.of, at.add(pt{0, size * 1.05 * (float64(i) - 0.85)}), 0, size, l.loud, black, t)
 	}
 }
 

@@ -3,58 +3,44 @@ package draw
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/quantity"
 )
 
 // Meta is how a sheet speaks, and the date it bears.
 type Meta struct {
-	Units string // lengths: "metric" (also when empty) or "us"
-	Force string // the one unit of every force and weight, in newtons; empty: kN, or lbf with "us"
-	Paper string // "A4" (also when empty), "A3" or "Letter", all landscape
-	Date  string // as it shall stand in the title block
+	Units quantity.System // of lengths
+	Force string          // the one unit of every force and weight; of mass too, as force at standard gravity; empty: the system's own
+	Paper string          // "A4" (also when empty), "A3" or "Letter", all landscape
+	Date  string          // as it shall stand in the title block
 }
 
 // tongue is a Meta that has been understood.
 type tongue struct {
 	force  string  // unit, as printed
 	newton float64 // N in one of it
+	mass   bool    // it is a unit of mass
 	us     bool
 	w, h   float64 // paper, mm
 }
 
-// forces in N. Units of mass are forces at standard gravity, 9.80665 m/s²
-// (3rd CGPM, 1901); the pound is 0.45359237 kg (international agreement of
-// 1959). A bare ton is not among them.
-var forces = map[string]float64{
-	"N": 1, "daN": 10, "kN": 1e3, "MN": 1e6,
-	"kg": 9.80665, "t": 9806.65,
-	"lbf": 4.4482216152605, "lb": 4.4482216152605, "kip": 4448.2216152605,
-	"short ton": 8896.443230521, "long ton": 9964.01641818352,
-}
-
 // papers in mm, landscape: ISO 216, and 11 by 8 1/2 in.
-var papers = map[string][2]float64{"A4": {297, 210}, "A3": {420, 297}, "Letter": {279.4, 215.9}}
+var papers = map[string][2]float64{"": {297, 210}, "A4": {297, 210}, "A3": {420, 297}, "Letter": {279.4, 215.9}}
 
 func (m Meta) tongue() (tongue, error) {
-	t := tongue{force: m.Force, us: m.Units == "us"}
-	if m.Units != "" && m.Units != "metric" && m.Units != "us" {
-		return t, fault.New(fault.BadUnit, "unknown system of units %q", m.Units).In("units").Fix("choose metric or us")
-	}
+	t := tongue{force: m.Force, us: m.Units == quantity.US}
 	if t.force == "" {
-		t.force = map[bool]string{false: "kN", true: "lbf"}[t.us]
+		t.force = quantity.For[quantity.Force](m.Units)
 	}
-	if t.newton = forces[t.force]; t.newton == 0 {
-		return t, fault.New(fault.BadUnit, "unknown unit of force %q", m.Force).In("force unit").
-			Fix("choose N, daN, kN, MN, kg, t, lbf, lb, kip, short ton or long ton")
+	one, err := quantity.ParseRating("1 " + t.force)
+	if err != nil {
+		return t, fault.Of(err)[0].In("unit of force")
 	}
+	t.newton, t.mass = float64(one.Force), one.FromMass
 	paper, ok := papers[m.Paper]
-	if m.Paper == "" {
-		paper, ok = papers["A4"], true
-	}
 	if !ok {
 		return t, fault.New(fault.Unsupported, "unknown paper %q", m.Paper).In("paper").Fix("choose A4, A3 or Letter")
 	}
@@ -67,18 +53,13 @@ func (t tongue) value(n float64) string { return digits(n/t.newton, 3) }
 
 func (t tongue) say(n float64) string { return t.value(n) + " " + t.force }
 
-// massUnit tells whether forces are told in a unit of mass.
-func (t tongue) massUnit() bool {
-	return slices.Contains([]string{"kg", "t", "lb", "short ton", "long ton"}, t.force)
-}
-
 // weight writes what the load weighs, and its mass unless the unit is one.
 func (t tongue) weight(n, kg float64) string {
 	mass := " (" + digits(kg, 4) + " kg)"
 	if t.us {
 		mass = " (" + digits(kg/0.45359237, 4) + " lb)"
 	}
-	if t.massUnit() {
+	if t.mass {
 		mass = ""
 	}
 	return digits(n/t.newton, 4) + " " + t.force + mass

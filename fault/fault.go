@@ -146,19 +146,32 @@ func (l List) Err() error {
 	return l
 }
 
-// Of finds every fault inside err, whatever wraps it; an error that is none
-// of ours becomes one of class Internal.
+// Of finds every fault inside err, whatever wraps or joins them; an error that
+// holds none of ours becomes one of class Internal.
 func Of(err error) List {
 	if err == nil {
 		return nil
 	}
-	var l List
-	if errors.As(err, &l) {
+	if l := inside(err); l != nil {
 		return l
 	}
-	var f *Fault
-	if errors.As(err, &f) {
-		return List{f}
-	}
 	return List{{Code: Internal, What: err.Error()}}
+}
+
+func inside(err error) List {
+	switch e := err.(type) {
+	case nil:
+		return nil
+	case List:
+		return e
+	case *Fault:
+		return List{e}
+	case interface{ Unwrap() []error }:
+		var all List
+		for _, part := range e.Unwrap() {
+			all = append(all, Of(part)...)
+		}
+		return all
+	}
+	return inside(errors.Unwrap(err))
 }

@@ -19,26 +19,38 @@ import (
 // there are and read_form.go reads them, read_load.go and read_leg.go check
 // load and legs by themselves, read_rig.go checks what refers to what.
 func Read(name string, files fs.FS, data []byte) (*Lift, error) {
-	root, faults := parse(name, data)
+	root, faults := parseYAML(name, data)
 	if root == nil {
 		return nil, faults.Err()
 	}
 	if f := migrate(root); f != nil {
 		return nil, fault.List{f}
 	}
-	places := map[string]fault.Pos{}
-	root.setPaths("", places)
-	r := &reader{files: files, meshLeft: maxMeshBytes, faults: faults}
+	r := &reader{
+		files: files, meshLeft: maxMeshBytes, faults: faults,
+		places: map[string]fault.Pos{}, blind: map[string]bool{},
+	}
+	root.setPaths("", r.places)
 	l, ok := fileForm.read(r, root)
 	if ok {
-		r.rig(&l, places)
+		r.rig(&l)
 	}
-	if err := r.faults.Err(); err != nil {
-		return nil, err
+	if r.faults.Err() != nil {
+		return nil, shorten(r.faults)
 	}
 	sum := sha256.Sum256(data)
-	l.File, l.SHA256, l.places = name, hex.EncodeToString(sum[:]), places
+	l.File, l.SHA256, l.places = name, hex.EncodeToString(sum[:]), r.places
 	return &l, nil
+}
+
+// shorten keeps a list of faults to what a person may want to see.
+func shorten(l fault.List) fault.List {
+	if len(l) <= maxFaults {
+		return l
+	}
+	next := l[maxFaults]
+	return append(l[:maxFaults:maxFaults], fault.New(fault.TooLarge, "%d more mistakes from here on", len(l)-maxFaults).
+		At(next.Pos).Fix("correct the ones above first"))
 }
 
 // Place gives the place in the file of what a fault's Where names:

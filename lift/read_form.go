@@ -15,11 +15,13 @@ import (
 // and gathers what is wrong.
 type reader struct {
 	files    fs.FS
-	meshLeft int64 // bytes of mesh that may still be read
+	meshLeft int64                // bytes of mesh that may still be read
+	places   map[string]fault.Pos // of every value, by path
 	faults   fault.List
-	// blind: names are missing because a section could not be read. References
-	// that find nothing are then not reported, they may be right.
-	blind bool
+	// blind holds the paths of maps whose names are not all known, because
+	// something of them could not be read. A reference into one that finds
+	// nothing is not reported, it may be right.
+	blind map[string]bool
 }
 
 func (r *reader) add(f *fault.Fault, n *node, pos fault.Pos) *fault.Fault {
@@ -61,12 +63,17 @@ func (r *reader) refuse(n *node, err error) {
 }
 
 // wrong reports a node of the wrong kind.
-func (r *reader) wrong(n *node, what string) {
+func (r *reader) wrong(n *node, due kind, what string) {
+	code := fault.Type
 	if n.kind == empty {
-		r.fault(n, fault.Missing, "nothing stands here, where %s is due", what)
-		return
+		code = fault.Missing
 	}
-	r.fault(n, fault.Type, "%s stands here, where %s is due", n.kind, what)
+	do := map[kind]string{
+		scalar: "write one value behind the colon",
+		list:   "write its entries in [ ], or each behind a dash in a line of its own",
+		table:  "write its keys in { }, or each in a line of its own, indented",
+	}
+	r.fault(n, code, "%s stands here, where %s is due", n.kind, what).Fix("%s", do[due])
 }
 
 // A form is one shape of value in the file: how to read it, and the JSON
@@ -156,7 +163,7 @@ func record[R any](name, what string, begin func(*R, *node), groups ...[]key[R])
 				begin(&rec, n)
 			}
 			if n.kind != table && n.kind != empty {
-				r.wrong(n, what)
+				r.wrong(n, table, what)
 				return rec, false
 			}
 			for _, it := range n.items {
@@ -171,6 +178,7 @@ func record[R any](name, what string, begin func(*R, *node), groups ...[]key[R])
 						continue
 					} else {
 						i, it.name = find(near), near
+						it.setPaths(n.below(near), r.places)
 					}
 				}
 				keys[i].read(r, it, &rec)
@@ -223,13 +231,25 @@ func brief(doc string) string {
 // one, if any is near.
 func (r *reader) unknown(n *node, what string, known []string) string {
 	f := r.add(fault.New(fault.UnknownKey, "%s has no key %s", what, quote(n.name)), n, n.key)
+	if len(r.faults) > maxFaults {
+		return "" // nobody will be told
+	}
 	near := nearest(n.name, known)
+	if word := alsoCalled[strings.ToLower(n.name)]; near == "" && slices.Contains(known, word) {
+		near = word
+	}
 	if near != "" {
 		f.Fix("did you mean %s?", near)
 	} else {
 		f.Fix("its keys are %s", strings.Join(known, ", "))
 	}
 	return near
+}
+
+// alsoCalled gives the key for a word that people use for it.
+var alsoCalled = map[string]string{
+	"swl": "wll", "weight": "mass", "cog": "cg", "quantity": "count", "qty": "count",
+	"slings": "legs", "rings": "nodes", "beams": "spreaders", "bars": "spreaders",
 }
 
 // nameRule is what hooks, nodes, lugs, legs ... may be called: references join
@@ -243,8 +263,8 @@ func named[T any](what string, f form[T]) form[[]T] {
 	return form[[]T]{
 		read: func(r *reader, n *node) ([]T, bool) {
 			if n.kind != table && n.kind != empty {
-				r.wrong(n, what)
-				r.blind = true
+				r.wrong(n, table, what)
+				r.blind[n.path] = true
 				return nil, false
 			}
 			var out []T
@@ -256,7 +276,7 @@ func named[T any](what string, f form[T]) form[[]T] {
 				if v, ok := f.read(r, it); ok {
 					out = append(out, v)
 				} else {
-					r.blind = true
+					r.blind[n.path] = true
 				}
 			}
 			return out, true
@@ -283,7 +303,7 @@ func lookup[T any](what string, f form[T]) form[map[string]T] {
 		},
 		schema: f.in,
 	})
-	return convert(pairs, func(es []entry) map[string]T {
+	return mapped(pairs, func(es []entry) map[string]T {
 		m := make(map[string]T, len(es))
 		for _, e := range es {
 			m[e.name] = e.v
@@ -292,8 +312,8 @@ func lookup[T any](what string, f form[T]) form[map[string]T] {
 	})
 }
 
-// convert reads as f and keeps the value in another type.
-func convert[T, U any](f form[T], to func(T) U) form[U] {
+// mapped reads as f and keeps the value in another type.
+func mapped[T, U any](f form[T], to func(T) U) form[U] {
 	return form[U]{
 		name: f.name, schema: f.schema,
 		read: func(r *reader, n *node) (u U, ok bool) {
@@ -311,7 +331,7 @@ func listOf[T any](what string, f form[T]) form[[]T] {
 	return form[[]T]{
 		read: func(r *reader, n *node) ([]T, bool) {
 			if n.kind != list && n.kind != empty {
-				r.wrong(n, what)
+				r.wrong(n, list, what)
 				return nil, false
 			}
 			var out []T
@@ -350,7 +370,7 @@ func words[T any](name, what string, schema object, parse func(string) (T, error
 		name: name,
 		read: func(r *reader, n *node) (v T, ok bool) {
 			if n.kind != scalar {
-				r.wrong(n, what)
+				r.wrong(n, scalar, what)
 				return v, false
 			}
 			if len(n.text) > maxText {
@@ -432,32 +452,33 @@ func whole(what string, least, most int) form[int] {
 	})
 }
 
-// limit is what a measured value may be.
-type limit int
+// sign is what a measured value may be.
+type sign int
 
 const (
-	anySign limit = iota
-	notNegative // zero is a value
-	filled      // above zero, though its spread may begin there: 0..40 kg
-	positive    // above zero with its whole spread
+	anySign     sign = iota
+	notNegative      // zero is a value
+	filled           // above zero, though its spread may begin there: 0..40 kg
+	positive         // above zero with its whole spread
 )
 
 // refuses says why a value does not keep the limit. Its spread counts: a
 // length of 1 m ± 200 % is a slip of the pen.
-func (l limit) refuses(value, low float64) *fault.Fault {
+func (l sign) refuses(value, low float64) *fault.Fault {
 	switch {
 	case l != anySign && low < 0:
-		return fault.New(fault.Range, "it cannot be below zero, nor can its spread reach there")
+		return fault.New(fault.Range, "it cannot be below zero, nor can its spread reach there").
+			Fix("check the figure and its spread")
 	case l >= filled && value == 0:
-		return fault.New(fault.Range, "it must be above zero")
+		return fault.New(fault.Range, "it must be above zero").Fix("give the figure, or leave the key out if it is not known")
 	case l == positive && low == 0:
-		return fault.New(fault.Range, "its whole spread must be above zero")
+		return fault.New(fault.Range, "its whole spread must be above zero").Fix("check the spread")
 	}
 	return nil
 }
 
 // measured reads a quantity with its unit and spread.
-func measured[Q quantity.Quantity](name, what string, l limit, examples ...string) form[quantity.Measured[Q]] {
+func measured[Q quantity.Quantity](name, what string, l sign, examples ...string) form[quantity.Measured[Q]] {
 	return words(name, what, quantitySchema(what, examples), func(s string) (quantity.Measured[Q], error) {
 		m, err := quantity.Parse[Q](s)
 		if err == nil {
@@ -470,11 +491,12 @@ func measured[Q quantity.Quantity](name, what string, l limit, examples ...strin
 }
 
 // nearest is the known word that s was most likely meant as, empty when none
-// is near: at most two slips, and not a word of only such letters.
+// is near: one slip, or two in a word of five letters or more.
 func nearest(s string, known []string) string {
 	best, least := "", 3
 	for _, k := range known {
-		if d := slips(strings.ToLower(s), strings.ToLower(k)); d < least && 2*d <= max(len(s), len(k)) {
+		long := max(len(s), len(k))
+		if d := slips(strings.ToLower(s), strings.ToLower(k)); d < least && (d < 2 && long > 1 || long >= 5) {
 			best, least = k, d
 		}
 	}

@@ -17,8 +17,8 @@ var fileForm = record("", "a lift file", func(l *Lift, _ *node) {
 }, keys(
 	needed("plumbhook", whole("the version of the file format", version, version), func(*Lift, int) {},
 		"Version of the file format. Write 1."),
-	at("title", text, func(l *Lift, v string) { l.Title = v }, "What is lifted from where to where, as on the lift plan."),
-	at("revision", text, func(l *Lift, v string) { l.Revision = v }, "Revision of this plan."),
+	at("title", textForm, func(l *Lift, v string) { l.Title = v }, "What is lifted from where to where, as on the lift plan."),
+	at("revision", textForm, func(l *Lift, v string) { l.Revision = v }, "Revision of this plan."),
 	at("rulebook", choice("a rulebook", option[string]{"us", "us"}, option[string]{"eu", "eu"}), func(l *Lift, v string) { l.Rulebook = v },
 		"Family of codes the lift is checked against. Without it nothing is checked against a code."),
 	at("site", siteForm, func(l *Lift, v Site) { l.Site = v }, "Where the lift takes place."),
@@ -43,10 +43,10 @@ var fileForm = record("", "a lift file", func(l *Lift, _ *node) {
 ))
 
 var siteForm = record("site", "site", func(s *Site, _ *node) { s.G = quantity.Known(quantity.StandardGravity) }, keys(
-	at("g", gravity, func(s *Site, v quantity.Measured[quantity.Acceleration]) { s.G = v },
+	at("g", gravityForm, func(s *Site, v quantity.Measured[quantity.Acceleration]) { s.G = v },
 		"Local gravity, used to turn masses into weights. Standard gravity, 9.80665 m/s2, when not given."),
-	at("temperature", warmth, func(s *Site, v quantity.Measured[quantity.Temperature]) { s.Temperature = &v }, "Air temperature during the lift."),
-	at("wind", wind, func(s *Site, v quantity.Measured[quantity.Speed]) { s.Wind = &v }, "Wind speed allowed during the lift."),
+	at("temperature", temperatureForm, func(s *Site, v quantity.Measured[quantity.Temperature]) { s.Temperature = &v }, "Air temperature during the lift."),
+	at("wind", windForm, func(s *Site, v quantity.Measured[quantity.Speed]) { s.Wind = &v }, "Wind speed allowed during the lift."),
 ))
 
 var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *node) { d.Pos = n.place() }, keys(
@@ -57,12 +57,12 @@ var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *node) { d.Pos
 var limitsForm = record("limits", "limits", nil, keys(
 	at("total", limitForm, func(l *Limits, v Limit) { l.Total = &v }, "Limits on the gross load, the sum at the hooks."),
 	at("legs", lookup("a map of limits by leg", limitForm), func(l *Limits, v map[string]Limit) { l.Legs = v }, "Limits on single legs, by leg name."),
-	at("tilt", tilt, func(l *Limits, v quantity.Measured[quantity.Angle]) { l.Tilt = &v }, "Most tilt of the load's z axis from the vertical."),
+	at("tilt", tiltForm, func(l *Limits, v quantity.Measured[quantity.Angle]) { l.Tilt = &v }, "Most tilt of the load's z axis from the vertical."),
 ))
 
 var limitForm = record("limit", "a limit", func(l *Limit, n *node) { l.Pos = n.place() }, keys(
-	at("warn", rating, func(l *Limit, v quantity.Rating) { l.Warn = &v }, "Gross force at which the crew is warned."),
-	at("stop", rating, func(l *Limit, v quantity.Rating) { l.Stop = &v }, "Gross force at which the lift is stopped."),
+	at("warn", ratingForm, func(l *Limit, v quantity.Rating) { l.Warn = &v }, "Gross force at which the crew is warned."),
+	at("stop", ratingForm, func(l *Limit, v quantity.Rating) { l.Stop = &v }, "Gross force at which the lift is stopped."),
 )).check(checkLimit).demand(object{"anyOf": requiring("warn", "stop")})
 
 // loadFile is a load before it is weighed.
@@ -78,42 +78,42 @@ type loadFile struct {
 var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 	l.Name, l.Wet, l.Pos = "load", true, n.place()
 }, keys(
-	at("name", text, func(l *loadFile, v string) { l.Name = v }, "What the load is called on site."),
+	at("name", textForm, func(l *loadFile, v string) { l.Name = v }, "What the load is called on site."),
 	at("parts", listOf("a list of parts (- {name: frame, mass: 4100 kg, at: 0 0 0.9 m})", partForm), func(l *loadFile, v []takeoff.Part) { l.parts = v },
 		"Weight take-off, part by part. Or give mass and cg."),
-	at("mass", someMass, func(l *loadFile, v quantity.Measured[quantity.Mass]) { l.mass = &v },
+	at("mass", massForm, func(l *loadFile, v quantity.Measured[quantity.Mass]) { l.mass = &v },
 		"Mass of the whole load, when there is no take-off of parts. Beside parts it is compared with their sum."),
-	at("cg", point, func(l *loadFile, v quantity.Point) { l.cg = &v },
+	at("cg", pointForm, func(l *loadFile, v quantity.Point) { l.cg = &v },
 		"Centre of gravity in load axes. Beside parts it is compared with theirs."),
-	at("from", text, func(l *loadFile, v string) { l.from = v }, "Who says that it weighs that: nameplate, weighing, drawing ..."),
-	at("contingency", share, func(l *loadFile, v quantity.Ratio) { l.contingency = v }, "Share added to the sum for weight that nobody listed."),
+	at("from", textForm, func(l *loadFile, v string) { l.from = v }, "Who says that it weighs that: nameplate, weighing, drawing ..."),
+	at("contingency", shareForm, func(l *loadFile, v quantity.Ratio) { l.contingency = v }, "Share added to the sum for weight that nobody listed."),
 	at("wet", truth(true), func(l *loadFile, v bool) { l.Wet = v }, "Whether parts marked fluid are on board. True unless it says false."),
-	at("size", size, func(l *loadFile, v quantity.Point) { l.Size = &v }, "Extent along x, y and z, for drawing, wind and clearance."),
-	at("at", point, func(l *loadFile, v quantity.Point) { l.At = &v }, "Start pose: where the origin of the load axes stands in the world."),
-	at("turn", turn, func(l *loadFile, v Turn) { l.Turn = &v },
+	at("size", sizeForm, func(l *loadFile, v quantity.Point) { l.Size = &v }, "Extent along x, y and z, for drawing, wind and clearance."),
+	at("at", pointForm, func(l *loadFile, v quantity.Point) { l.At = &v }, "Start pose: where the origin of the load axes stands in the world."),
+	at("turn", turnForm, func(l *loadFile, v Turn) { l.Turn = &v },
 		"Start pose: turned about the world's x, then y, then z axis. Without it the load axes lie along the world's."),
-	needed("lugs", named("a map of lugs by name", pointForm("lug", "a lug")), func(l *loadFile, v []Lug) { l.Lugs = v },
+	needed("lugs", named("a map of lugs by name", holdForm("lug", "a lug")), func(l *loadFile, v []Lug) { l.Lugs = v },
 		"Lifting points on the load, by name. Legs take hold of them as load.NAME."),
 )).check(checkLoad).demand(object{"anyOf": []object{{"required": []string{"parts"}}, {"required": []string{"mass", "cg"}}}})
 
 var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) { p.Name, p.Pos = partName(n), n.place() }, keys(
-	at("name", text, func(p *takeoff.Item, v string) { p.Name = v }, "What the part is called on the weight sheet."),
-	at("from", text, func(p *takeoff.Item, v string) { p.From = v }, "Who says that it weighs that: nameplate, drawing, weighing ..."),
-	at("at", point, func(p *takeoff.Item, v quantity.Point) { p.At = &v },
+	at("name", textForm, func(p *takeoff.Item, v string) { p.Name = v }, "What the part is called on the weight sheet."),
+	at("from", textForm, func(p *takeoff.Item, v string) { p.From = v }, "Who says that it weighs that: nameplate, drawing, weighing ..."),
+	at("at", pointForm, func(p *takeoff.Item, v quantity.Point) { p.At = &v },
 		"Where it sits in load axes: its centre of gravity for mass and volume, the datum of a shape, the origin of a mesh."),
-	at("mass", someMass, func(p *takeoff.Item, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of one piece."),
-	at("volume", someVolume, func(p *takeoff.Item, v quantity.Measured[quantity.Volume]) { p.Volume = &v }, "Volume of one piece. Needs material or density."),
+	at("mass", massForm, func(p *takeoff.Item, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of one piece."),
+	at("volume", volumeForm, func(p *takeoff.Item, v quantity.Measured[quantity.Volume]) { p.Volume = &v }, "Volume of one piece. Needs material or density."),
 	at("shape", shapeForm, func(p *takeoff.Item, v takeoff.Shape) { p.Shape = &v }, "A simple solid. Needs material or density."),
 	at("mesh", meshForm, func(p *takeoff.Item, v takeoff.Mesh) { p.Mesh = &v }, "A closed surface in a file. Needs material or density."),
-	at("material", material, func(p *takeoff.Item, v string) { p.Material = v }, "A row of the table of unit weights, in full where a name has several."),
-	at("density", someDensity, func(p *takeoff.Item, v quantity.Measured[quantity.Density]) { p.Density = &v }, "Density, when the material is not in the table."),
-	at("turn", turn, func(p *takeoff.Item, v Turn) { p.Turn = &[3]quantity.Angle{v.X, v.Y, v.Z} },
+	at("material", materialForm, func(p *takeoff.Item, v string) { p.Material = v }, "A row of the table of unit weights, in full where a name has several."),
+	at("density", densityForm, func(p *takeoff.Item, v quantity.Measured[quantity.Density]) { p.Density = &v }, "Density, when the material is not in the table."),
+	at("turn", turnForm, func(p *takeoff.Item, v Turn) { p.Turn = &[3]quantity.Angle{v.X, v.Y, v.Z} },
 		"Turn of a shape or mesh about the load's x, then y, then z axis, through its datum."),
 	at("count", whole("a count", 1, 100_000), func(p *takeoff.Item, v int) { p.Count = v }, "Number of equal pieces. One when not given."),
-	at("pitch", point, func(p *takeoff.Item, v quantity.Point) { p.Pitch = &v }, "Step from one piece to the next. Without it all sit at the same place."),
+	at("pitch", pointForm, func(p *takeoff.Item, v quantity.Point) { p.Pitch = &v }, "Step from one piece to the next. Without it all sit at the same place."),
 	at("fluid", truth(true), func(p *takeoff.Item, v bool) { p.Fluid = v }, "True for what is only on board when the load is wet."),
 	at("cut", truth(true), func(p *takeoff.Item, v bool) { p.Cut = v }, "True for material taken out: a bore, an opening."),
-	at("spread", share, func(p *takeoff.Item, v quantity.Ratio) { p.Spread = &v },
+	at("spread", shareForm, func(p *takeoff.Item, v quantity.Ratio) { p.Spread = &v },
 		"How far the mass that comes out may be off, 95 %, where the figures have no spread of their own."),
 )))
 
@@ -121,70 +121,70 @@ var (
 	shapeForm = record("shape", "a shape", func(s *takeoff.Shape, n *node) {
 		s.Sizes, s.Pos = map[string]quantity.Measured[quantity.Length]{}, n.place()
 	}, keys(
-		needed("kind", shapeKind, func(s *takeoff.Shape, v string) { s.Kind = v }, "Which solid it is. Each kind has its own sizes."),
+		needed("kind", shapeKindForm, func(s *takeoff.Shape, v string) { s.Kind = v }, "Which solid it is. Each kind has its own sizes."),
 	), sizeKeys).demand(object{"anyOf": sizeSets})
 
 	meshForm = record("mesh", "a mesh", func(m *takeoff.Mesh, n *node) { m.Pos = n.place() }, keys(
-		needed("file", inside, func(m *takeoff.Mesh, v string) { m.File = v }, "STL or OBJ file in the folder of the lift file. The surface must be closed."),
-		needed("unit", meshUnit, func(m *takeoff.Mesh, v quantity.Length) { m.Unit = v }, "What one unit of the mesh is: mm, in ... Mesh files do not say."),
+		needed("file", fileNameForm, func(m *takeoff.Mesh, v string) { m.File = v }, "STL or OBJ file in the folder of the lift file. The surface must be closed."),
+		needed("unit", meshUnitForm, func(m *takeoff.Mesh, v quantity.Length) { m.Unit = v }, "What one unit of the mesh is: mm, in ... Mesh files do not say."),
 	)).check(readMesh)
 )
 
-// pointForm is a lug of the load or a point of a spreader: its place alone, or
+// holdForm is a lug of the load or a point of a spreader: its place alone, or
 // a map with its place and what is known about it.
-func pointForm(name, what string) form[Lug] {
+func holdForm(name, what string) form[Lug] {
 	begin := func(l *Lug, n *node) { l.Name, l.Pos = n.name, n.key }
 	short := form[Lug]{
 		read: func(r *reader, n *node) (l Lug, ok bool) {
 			begin(&l, n)
-			l.At, ok = point.read(r, n)
+			l.At, ok = pointForm.read(r, n)
 			return l, ok
 		},
-		schema: point.in,
+		schema: pointForm.in,
 	}
 	return either(name, short, record("", what, begin, keys(
-		needed("at", point, func(l *Lug, v quantity.Point) { l.At = v }, "Where the gear bears, in the axes of the body."),
-		at("type", text, func(l *Lug, v string) { l.Type = v }, "Plate, plain eye bolt, shoulder eye bolt, swivel ring ..."),
-		at("axis", direction, func(l *Lug, v [3]float64) { l.Axis = &v }, "Along the pin hole of a plate, or the shank of an eye bolt, in the axes of the body."),
-		at("hole", someLength, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Hole = &v }, "Diameter of the pin hole."),
-		at("thickness", someLength, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Thickness = &v }, "Thickness of the plate at the hole."),
-		at("wll", rating, func(l *Lug, v quantity.Rating) { l.WLL = &v }, "Working load limit off the tag or drawing."),
+		needed("at", pointForm, func(l *Lug, v quantity.Point) { l.At = v }, "Where the gear bears, in the axes of the body."),
+		at("type", textForm, func(l *Lug, v string) { l.Type = v }, "Plate, plain eye bolt, shoulder eye bolt, swivel ring ..."),
+		at("axis", directionForm, func(l *Lug, v [3]float64) { l.Axis = &v }, "Along the pin hole of a plate, or the shank of an eye bolt, in the axes of the body."),
+		at("hole", lengthForm, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Hole = &v }, "Diameter of the pin hole."),
+		at("thickness", lengthForm, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Thickness = &v }, "Thickness of the plate at the hole."),
+		at("wll", ratingForm, func(l *Lug, v quantity.Rating) { l.WLL = &v }, "Working load limit off the tag or drawing."),
 	)))
 }
 
 var hookForm = record("hook", "a hook", func(h *Hook, n *node) { h.Name, h.Pos = n.name, n.key }, keys(
-	at("at", point, func(h *Hook, v quantity.Point) { h.At = &v },
+	at("at", pointForm, func(h *Hook, v quantity.Point) { h.At = &v },
 		"Where the hook's bearing is in the world. Needed with several hooks, supports or ties; a single hook is plumb over the load without it."),
-	at("wll", rating, func(h *Hook, v quantity.Rating) { h.WLL = &v }, "Working load limit off the hook or block."),
+	at("wll", ratingForm, func(h *Hook, v quantity.Rating) { h.WLL = &v }, "Working load limit off the hook or block."),
 ))
 
 var nodeForm = record("node", "a node", func(d *Node, n *node) { d.Name, d.Pos = n.name, n.key }, keys(
-	at("mass", ownMass, func(d *Node, v quantity.Measured[quantity.Mass]) { d.Mass = v }, "Mass of the ring or link. Nothing when not given."),
-	at("at", point, func(d *Node, v quantity.Point) { d.At = &v }, "Where it starts in the world. Found without it."),
-	at("wll", rating, func(d *Node, v quantity.Rating) { d.WLL = &v }, "Working load limit off the tag."),
+	at("mass", ownMassForm, func(d *Node, v quantity.Measured[quantity.Mass]) { d.Mass = v }, "Mass of the ring or link. Nothing when not given."),
+	at("at", pointForm, func(d *Node, v quantity.Point) { d.At = &v }, "Where it starts in the world. Found without it."),
+	at("wll", ratingForm, func(d *Node, v quantity.Rating) { d.WLL = &v }, "Working load limit off the tag."),
 ))
 
 var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 	l.Name, l.Hitch, l.Pos = n.name, Straight, n.key
 }, keys(
-	needed("from", reference, func(l *Leg, v Ref) { l.From = v }, "Upper end: a hook, a node, or BODY.POINT."),
-	needed("to", reference, func(l *Leg, v Ref) { l.To = v }, "Lower end: load.LUG, a node, or BODY.POINT."),
-	at("via", listOf("a list of points ([load.b1, load.b2])", reference), func(l *Leg, v []Ref) { l.Via = v },
+	needed("from", refForm, func(l *Leg, v Ref) { l.From = v }, "Upper end: a hook, a node, or BODY.POINT."),
+	needed("to", refForm, func(l *Leg, v Ref) { l.To = v }, "Lower end: load.LUG, a node, or BODY.POINT."),
+	at("via", listOf("a list of points ([load.b1, load.b2])", refForm), func(l *Leg, v []Ref) { l.Via = v },
 		"Points that one rope slides over between its ends, in order."),
-	at("length", someLength, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Length = v },
+	at("length", lengthForm, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Length = v },
 		"Unloaded length, bearing to bearing. Beside a stack it is compared with the stack."),
-	at("stiffness", stretch, func(l *Leg, v quantity.Measured[quantity.Stiffness]) { l.Stiffness = &v },
+	at("stiffness", stiffnessForm, func(l *Leg, v quantity.Measured[quantity.Stiffness]) { l.Stiffness = &v },
 		"Force per stretch of the whole leg. Without it and without a stack that states one the leg does not stretch."),
-	at("mass", ownMass, func(l *Leg, v quantity.Measured[quantity.Mass]) { l.Mass = v }, "Mass of the whole leg. Nothing when not given."),
+	at("mass", ownMassForm, func(l *Leg, v quantity.Measured[quantity.Mass]) { l.Mass = v }, "Mass of the whole leg. Nothing when not given."),
 	at("hangs", choice("straight or catenary", option[bool]{"straight", false}, option[bool]{"catenary", true}), func(l *Leg, v bool) { l.Catenary = v },
 		"Straight lumps the leg's own weight at its ends, catenary lets it sag. Straight when not given."),
 	at("hitch", choice("straight, basket or choker", option[Hitch]{"straight", Straight}, option[Hitch]{"basket", Basket}, option[Hitch]{"choker", Choker}),
 		func(l *Leg, v Hitch) { l.Hitch = v }, "How the leg takes hold. Straight when not given."),
-	at("friction", friction, func(l *Leg, v float64) { l.Friction = v }, "Coefficient of friction of the rope on the points it slides over."),
-	at("choke_angle", chokeAngle, func(l *Leg, v quantity.Measured[quantity.Angle]) { l.ChokeAngle = &v },
+	at("friction", frictionForm, func(l *Leg, v float64) { l.Friction = v }, "Coefficient of friction of the rope on the points it slides over."),
+	at("choke_angle", chokeForm, func(l *Leg, v quantity.Measured[quantity.Angle]) { l.ChokeAngle = &v },
 		"Angle of choke of a choker hitch, between its running part and the part round the load."),
-	at("bend", someLength, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Bend = &v }, "Diameter that the rope bends over."),
-	at("wll", rating, func(l *Leg, v quantity.Rating) { l.WLL = &v }, "Working load limit of this one leg in a straight pull."),
+	at("bend", lengthForm, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Bend = &v }, "Diameter that the rope bends over."),
+	at("wll", ratingForm, func(l *Leg, v quantity.Rating) { l.WLL = &v }, "Working load limit of this one leg in a straight pull."),
 	at("assembly_wll", assemblyForm, func(l *Leg, v AssemblyWLL) { l.AssemblyWLL = &v }, "What the tag of a whole sling assembly says."),
 	at("stack", listOf("a list of gear, top to bottom (- {kind: bow shackle, length: 84 mm})", entryForm), func(l *Leg, v []Part) { l.Stack = v },
 		"What the leg is made of, top to bottom."),
@@ -192,18 +192,18 @@ var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 )).check(checkLeg).demand(object{"anyOf": requiring("length", "stack")})
 
 var assemblyForm = record("assembly", "an assembly_wll", func(a *AssemblyWLL, n *node) { a.Pos = n.place() }, keys(
-	needed("wll", rating, func(a *AssemblyWLL, v quantity.Rating) { a.WLL = v }, "Working load limit of the whole assembly."),
+	needed("wll", ratingForm, func(a *AssemblyWLL, v quantity.Rating) { a.WLL = v }, "Working load limit of the whole assembly."),
 	needed("legs", whole("the number of legs on the tag", 1, 8), func(a *AssemblyWLL, v int) { a.Legs = v }, "Number of legs the tag speaks of."),
-	needed("angle", angleFrom, func(a *AssemblyWLL, v from) { a.Angle, a.From = v.angle, v.line },
+	needed("angle", angleFromForm, func(a *AssemblyWLL, v angleFrom) { a.Angle, a.From = v.angle, v.line },
 		"Angle the tag speaks of, with what it is measured from."),
 ))
 
 // cellKeys are those of a load cell, as an entry of a stack or on a leg.
 func cellKeys[R any](of func(*R) *Cell) []key[R] {
 	return keys(
-		at("channel", text, func(x *R, v string) { of(x).Channel = v }, "Name of the channel that the readings come on."),
-		at("capacity", rating, func(x *R, v quantity.Rating) { of(x).Capacity = &v }, "Full scale of the cell."),
-		at("accuracy", accuracy, func(x *R, v *Accuracy) { of(x).Accuracy = v }, "Hard limit of the cell's error, of full scale or of reading."),
+		at("channel", textForm, func(x *R, v string) { of(x).Channel = v }, "Name of the channel that the readings come on."),
+		at("capacity", ratingForm, func(x *R, v quantity.Rating) { of(x).Capacity = &v }, "Full scale of the cell."),
+		at("accuracy", accuracyForm, func(x *R, v *Accuracy) { of(x).Accuracy = v }, "Hard limit of the cell's error, of full scale or of reading."),
 		at("zero", choice("hung, attached or none", option[Zero]{"hung", ZeroHung}, option[Zero]{"attached", ZeroAttached}, option[Zero]{"none", ZeroNone}),
 			func(x *R, v Zero) { of(x).Zero = v },
 			"How it was zeroed: hung with all rigging below it hanging free, attached with the legs attached and slack, none for raw readings. None when not given."),
@@ -214,12 +214,12 @@ var cellForm = record("cell", "a cell", func(c *Cell, n *node) { c.Zero, c.Pos =
 	cellKeys(func(c *Cell) *Cell { return c })).check(checkCell).check(checkChannel).demand(object{"required": []string{"channel"}})
 
 var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Facts, p.Pos = map[string]string{}, n.place() }, keys(
-	at("kind", text, func(p *Part, v string) { p.Kind = v }, "What it is: bow shackle, wire rope sling, master link, load cell ..."),
-	at("serial", text, func(p *Part, v string) { p.Serial = v }, "Serial of the item in the gear store."),
-	at("wll", rating, func(p *Part, v quantity.Rating) { p.WLL = &v }, "Working load limit off the tag."),
-	at("length", someLength, func(p *Part, v quantity.Measured[quantity.Length]) { p.Length = &v }, "Unloaded length, bearing to bearing."),
-	at("mass", ownMass, func(p *Part, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of the item."),
-	at("stiffness", stretch, func(p *Part, v quantity.Measured[quantity.Stiffness]) { p.Stiffness = &v },
+	at("kind", textForm, func(p *Part, v string) { p.Kind = v }, "What it is: bow shackle, wire rope sling, master link, load cell ..."),
+	at("serial", textForm, func(p *Part, v string) { p.Serial = v }, "Serial of the item in the gear store."),
+	at("wll", ratingForm, func(p *Part, v quantity.Rating) { p.WLL = &v }, "Working load limit off the tag."),
+	at("length", lengthForm, func(p *Part, v quantity.Measured[quantity.Length]) { p.Length = &v }, "Unloaded length, bearing to bearing."),
+	at("mass", ownMassForm, func(p *Part, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of the item."),
+	at("stiffness", stiffnessForm, func(p *Part, v quantity.Measured[quantity.Stiffness]) { p.Stiffness = &v },
 		"Force per stretch of the item. Entries without one do not stretch when another states one."),
 ), cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"anyOf": requiring("kind", "serial")})
 
@@ -241,67 +241,67 @@ var factKeys = func() (all []key[Part]) {
 		{"hole", "Diameter of its pin hole."},
 		{"thickness", "Thickness at its pin hole."},
 	} {
-		all = append(all, at(f.name, text, func(p *Part, v string) { p.Facts[f.name] = v }, f.doc))
+		all = append(all, at(f.name, textForm, func(p *Part, v string) { p.Facts[f.name] = v }, f.doc))
 	}
 	return all
 }()
 
 var spreaderForm = record("spreader", "a spreader", func(s *Spreader, n *node) { s.Name, s.Pos = n.name, n.key }, keys(
-	needed("mass", ownMass, func(s *Spreader, v quantity.Measured[quantity.Mass]) { s.Mass = v }, "Mass of the spreader."),
-	needed("cg", point, func(s *Spreader, v quantity.Point) { s.CG = v }, "Centre of gravity in its own axes."),
-	at("wll", rating, func(s *Spreader, v quantity.Rating) { s.WLL = &v }, "Rated load."),
-	at("least_top_angle", angleFrom, func(s *Spreader, v from) { a := v.fromHorizontal(); s.LeastTopAngle = &a },
+	needed("mass", ownMassForm, func(s *Spreader, v quantity.Measured[quantity.Mass]) { s.Mass = v }, "Mass of the spreader."),
+	needed("cg", pointForm, func(s *Spreader, v quantity.Point) { s.CG = v }, "Centre of gravity in its own axes."),
+	at("wll", ratingForm, func(s *Spreader, v quantity.Rating) { s.WLL = &v }, "Rated load."),
+	at("least_top_angle", angleFromForm, func(s *Spreader, v angleFrom) { a := v.fromHorizontal(); s.LeastTopAngle = &a },
 		"Flattest angle of the top legs that it is rated for."),
-	at("size", size, func(s *Spreader, v quantity.Point) { s.Size = &v }, "Extent along its x, y and z, for drawing and clearance."),
-	at("at", point, func(s *Spreader, v quantity.Point) { s.At = &v }, "Start pose: where the origin of its axes stands in the world."),
-	at("turn", turn, func(s *Spreader, v Turn) { s.Turn = &v }, "Start pose: turned about the world's x, then y, then z axis."),
-	needed("points", named("a map of points by name", pointForm("spreader-point", "a point")), func(s *Spreader, v []Lug) { s.Points = v },
+	at("size", sizeForm, func(s *Spreader, v quantity.Point) { s.Size = &v }, "Extent along its x, y and z, for drawing and clearance."),
+	at("at", pointForm, func(s *Spreader, v quantity.Point) { s.At = &v }, "Start pose: where the origin of its axes stands in the world."),
+	at("turn", turnForm, func(s *Spreader, v Turn) { s.Turn = &v }, "Start pose: turned about the world's x, then y, then z axis."),
+	needed("points", named("a map of points by name", holdForm("spreader-point", "a point")), func(s *Spreader, v []Lug) { s.Points = v },
 		"Points that legs take hold of as NAME.POINT."),
 ))
 
 var supportForm = record("support", "a support", func(s *Support, n *node) { s.Name, s.Pos = n.name, n.key }, keys(
-	needed("at", reference, func(s *Support, v Ref) { s.At = v }, "Point of a body that stands on the ground: BODY.POINT."),
-	needed("level", anyLength, func(s *Support, v quantity.Measured[quantity.Length]) { s.Level = v }, "Height of the ground in the world."),
-	at("friction", friction, func(s *Support, v float64) { s.Friction = v }, "Coefficient of friction on the ground. Nothing when not given."),
+	needed("at", refForm, func(s *Support, v Ref) { s.At = v }, "Point of a body that stands on the ground: BODY.POINT."),
+	needed("level", levelForm, func(s *Support, v quantity.Measured[quantity.Length]) { s.Level = v }, "Height of the ground in the world."),
+	at("friction", frictionForm, func(s *Support, v float64) { s.Friction = v }, "Coefficient of friction on the ground. Nothing when not given."),
 ))
 
 var tieForm = record("tie", "a tie", func(t *Tie, n *node) { t.Name, t.Pos = n.name, n.key }, keys(
-	needed("at", reference, func(t *Tie, v Ref) { t.At = v }, "Point of a body that is held: BODY.POINT."),
-	needed("to", point, func(t *Tie, v quantity.Point) { t.To = v }, "Fixed point of the world that holds it."),
-	at("length", someLength, func(t *Tie, v quantity.Measured[quantity.Length]) { t.Length = &v }, "Unloaded length. Its length in the start pose when not given."),
-	at("stiffness", stretch, func(t *Tie, v quantity.Measured[quantity.Stiffness]) { t.Stiffness = &v }, "Force per stretch. Without it the tie does not stretch."),
+	needed("at", refForm, func(t *Tie, v Ref) { t.At = v }, "Point of a body that is held: BODY.POINT."),
+	needed("to", pointForm, func(t *Tie, v quantity.Point) { t.To = v }, "Fixed point of the world that holds it."),
+	at("length", lengthForm, func(t *Tie, v quantity.Measured[quantity.Length]) { t.Length = &v }, "Unloaded length. Its length in the start pose when not given."),
+	at("stiffness", stiffnessForm, func(t *Tie, v quantity.Measured[quantity.Stiffness]) { t.Stiffness = &v }, "Force per stretch. Without it the tie does not stretch."),
 ))
 
 var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos = stepName(n), n.place() }, keys(
-	at("name", text, func(s *Step, v string) { s.Name = v }, "What the step is called."),
+	at("name", textForm, func(s *Step, v string) { s.Name = v }, "What the step is called."),
 	at("hooks", lookup("a map of moves by hook", record("hook-move", "a hook move", nil, keys(
-		needed("at", point, func(p *quantity.Point, v quantity.Point) { *p = v }, "Where the hook goes."),
+		needed("at", pointForm, func(p *quantity.Point, v quantity.Point) { *p = v }, "Where the hook goes."),
 	))), func(s *Step, v map[string]quantity.Point) { s.Hooks = v }, "Hooks that move, by name."),
 	at("legs", lookup("a map of changes by leg", record("leg-change", "a leg change", nil, keys(
-		needed("length", someLength, func(m *quantity.Measured[quantity.Length], v quantity.Measured[quantity.Length]) { *m = v }, "Its new unloaded length."),
+		needed("length", lengthForm, func(m *quantity.Measured[quantity.Length], v quantity.Measured[quantity.Length]) { *m = v }, "Its new unloaded length."),
 	))), func(s *Step, v map[string]quantity.Measured[quantity.Length]) { s.Legs = v }, "Legs that are shortened or paid out, by name."),
 	at("ties", lookup("a map of changes by tie", record("tie-change", "a tie change", func(held *bool, _ *node) { *held = true }, keys(
 		needed("released", truth(false), func(held *bool, v bool) { *held = v }, "Whether the tie lets go in this step."),
 	))), func(s *Step, v map[string]bool) { s.Ties = v }, "Ties that let go or take hold again, by name."),
 	at("supports", lookup("a map of changes by support", record("support-change", "a support change", nil, keys(
-		needed("level", anyLength, func(m *quantity.Measured[quantity.Length], v quantity.Measured[quantity.Length]) { *m = v }, "Its new height in the world."),
+		needed("level", levelForm, func(m *quantity.Measured[quantity.Length], v quantity.Measured[quantity.Length]) { *m = v }, "Its new height in the world."),
 	))), func(s *Step, v map[string]quantity.Measured[quantity.Length]) { s.Supports = v }, "Supports that are raised or lowered, by name."),
 ))
 
 var craneForm = record("crane", "a crane", func(c *Crane, n *node) { c.Hook, c.Pos = n.name, n.key }, keys(
-	at("chart", inside, func(c *Crane, v string) { c.Chart = v }, "Capacity chart, a CSV file in the folder of the lift file."),
-	at("radius", someLength, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Radius = &v }, "Radius of the hook from the axis of slewing."),
-	at("boom", someLength, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Boom = &v }, "Length of the boom."),
-	at("block", ownMass, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.Block = &v }, "Mass of hook block and hanging rope, counted as load by the chart."),
+	at("chart", fileNameForm, func(c *Crane, v string) { c.Chart = v }, "Capacity chart, a CSV file in the folder of the lift file."),
+	at("radius", lengthForm, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Radius = &v }, "Radius of the hook from the axis of slewing."),
+	at("boom", lengthForm, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Boom = &v }, "Length of the boom."),
+	at("block", ownMassForm, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.Block = &v }, "Mass of hook block and hanging rope, counted as load by the chart."),
 ))
 
 var channelForm = form[Channel]{
 	read: func(r *reader, n *node) (Channel, bool) {
-		kind, ok := channelKind.read(r, n)
+		kind, ok := channelKindForm.read(r, n)
 		return Channel{Name: n.name, Kind: kind, Pos: n.key}, ok
 	},
-	schema: channelKind.in,
+	schema: channelKindForm.in,
 }
 
-var channelKind = choice("a kind of channel", option[string]{"hook height", "hook height"}, option[string]{"wind speed", "wind speed"},
+var channelKindForm = choice("a kind of channel", option[string]{"hook height", "hook height"}, option[string]{"wind speed", "wind speed"},
 	option[string]{"crane total", "crane total"}, option[string]{"tilt", "tilt"})

@@ -50,10 +50,20 @@ func checkChannel(r *reader, n *node, _ *Cell) {
 
 // checkLeg brings what is said of the whole leg and of its stack together.
 func checkLeg(r *reader, n *node, l *Leg) {
-	if n.get("length") == nil && n.get("stack") == nil {
-		r.fault(n, fault.Missing, "the leg has no length").Fix("give length, unloaded and bearing to bearing, or a stack")
+	stack := n.get("stack")
+	if n.get("length") == nil {
+		if stack == nil || len(stack.items) == 0 {
+			r.fault(n, fault.Missing, "the leg has no length").Fix("give length, unloaded and bearing to bearing, or a stack")
+			return
+		}
+		for _, it := range stack.items {
+			if it.kind == table && it.get("length") == nil {
+				r.fault(it, fault.Missing, "the entry has no length").
+					Fix("measure it bearing to bearing and write length: here, or give the length of the whole leg")
+			}
+		}
 	}
-	if n.get("stack") != nil && n.get("cell") != nil {
+	if stack != nil && n.get("cell") != nil {
 		r.fault(n.get("cell"), fault.Disagree, "the leg has a stack, and a cell beside it").Fix("put the cell into the stack, where it sits")
 	}
 	if !r.clean(n) {
@@ -64,8 +74,6 @@ func checkLeg(r *reader, n *node, l *Leg) {
 	}
 	if len(l.Stack) > 0 {
 		l.settleStack(r, n)
-	} else if n.get("length") == nil {
-		r.fault(n, fault.Missing, "the stack is empty").Fix("list the gear, or give length")
 	}
 	if l.Catenary && l.Mass.Value == 0 {
 		r.fault(n.get("hangs"), fault.Missing, "a leg without mass does not sag").Fix("give the mass of the leg, or of its stack entries")
@@ -78,56 +86,51 @@ func checkLeg(r *reader, n *node, l *Leg) {
 // leg is not shorter, lighter or stiffer than a part of it.
 func (l *Leg) settleStack(r *reader, n *node) {
 	all := len(l.Stack)
-	length, stated := total(l.Stack, func(p Part) *quantity.Measured[quantity.Length] { return p.Length })
-	if whole := n.get("length"); whole == nil {
-		for i, p := range l.Stack {
-			if p.Length == nil {
-				r.fault(n.get("stack").items[i], fault.Missing, "%s has no length", p).
-					Fix("measure it bearing to bearing and write length: here, or give the length of the whole leg")
-			}
-		}
-		l.Length = length
-	} else if settle(r, whole, l.Length, length, stated == all, millimetre) {
+	length, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Length] { return p.Length })
+	if whole := n.get("length"); whole == nil || settle(r, whole, l.Length, length, stated == all, millimetre, written(length)) {
 		l.Length = length
 	}
-
-	mass, stated := total(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] { return p.Mass })
-	if whole := n.get("mass"); whole == nil || settle(r, whole, l.Mass, mass, stated == all, 0) {
+	mass, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] { return p.Mass })
+	if whole := n.get("mass"); whole == nil || settle(r, whole, l.Mass, mass, stated == all, 0, written(mass)) {
 		l.Mass = mass
 	}
-
 	// In a row compliances add up: 1/k = 1/k1 + 1/k2 + ...
-	compliance, stated := total(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] { return inverse(p.Stiffness) })
-	if whole := n.get("stiffness"); whole == nil {
-		l.Stiffness = inverse(&compliance)
-	} else if settle(r, whole, *inverse(l.Stiffness), compliance, stated == all, 0) {
-		l.Stiffness = inverse(&compliance)
+	compliance, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] { return inverse(p.Stiffness) })
+	series := inverse(&compliance)
+	if whole := n.get("stiffness"); whole == nil || series != nil &&
+		settle(r, whole, *inverse(l.Stiffness), compliance, stated == all, 0, written(*series)) {
+		l.Stiffness = series
 	}
 }
 
-// String names a stack entry in messages.
-func (p Part) String() string { return strings.TrimSpace(clip(p.Kind) + " " + clip(p.Serial)) }
+// written shows a total and what it is made of.
+func written[Q quantity.Quantity](m quantity.Measured[Q]) string {
+	if !strings.Contains(m.Text, " + ") {
+		return m.Text
+	}
+	return m.Format(quantity.For[Q](unitsOf(m.Text))) + " (" + m.Text + ")"
+}
 
-// settle compares the figure of a whole leg with the total of its stack, and
-// says whether the total takes its place.
-func settle[Q quantity.Quantity](r *reader, n *node, whole, parts quantity.Measured[Q], complete bool, least float64) bool {
+// settle compares the figure of a whole leg with the total of its stack,
+// shown for messages, and says whether the total takes its place.
+func settle[Q quantity.Quantity](r *reader, n *node, whole, parts quantity.Measured[Q], complete bool, least float64, shown string) bool {
 	ok := agree(whole, parts, least)
 	switch {
 	case complete && !ok:
-		r.fault(n, fault.Disagree, "the leg has %s, and its stack comes to %s", whole.Text, parts.Text).
+		r.fault(n, fault.Disagree, "the leg has %s, and its stack comes to %s", whole.Text, shown).
 			Fix("correct the one that is wrong, or leave the leg's own %s out", n.name)
 	case !complete && !ok && whole.Value < parts.Value:
-		r.fault(n, fault.Disagree, "the leg has %s, and a part of its stack alone comes to %s", whole.Text, parts.Text).
+		r.fault(n, fault.Disagree, "the leg has %s, and a part of its stack alone comes to %s", whole.Text, shown).
 			Fix("correct the one that is wrong")
 	}
 	return complete
 }
 
-// total adds up what the entries of a stack state, and counts those that do.
+// stackTotal adds up what the entries of a stack state, and counts those that do.
 // Normal spreads are independent and add in quadrature; hard limits add as
 // they are, since nothing is known inside them. With both the result is called
 // normal: its half-width is the sum of the two, on the wide side.
-func total[Q quantity.Quantity](stack []Part, of func(Part) *quantity.Measured[Q]) (sum quantity.Measured[Q], stated int) {
+func stackTotal[Q quantity.Quantity](stack []Part, of func(Part) *quantity.Measured[Q]) (sum quantity.Measured[Q], stated int) {
 	var value, hard, squares float64
 	var texts []string
 	for _, p := range stack {

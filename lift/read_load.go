@@ -49,7 +49,7 @@ func stepName(n *node) string {
 var (
 	shapeKinds, shapeSizes = takeoff.Kinds()
 
-	shapeKind = func() form[string] {
+	shapeKindForm = func() form[string] {
 		var all []option[string]
 		for _, k := range shapeKinds {
 			all = append(all, option[string]{k, k})
@@ -61,7 +61,7 @@ var (
 		for _, kind := range shapeKinds {
 			for _, size := range slices.Concat(shapeSizes[kind]...) {
 				if !slices.Contains(names(all), size) {
-					all = append(all, at(size, someLength, func(s *takeoff.Shape, v quantity.Measured[quantity.Length]) { s.Sizes[size] = v },
+					all = append(all, at(size, lengthForm, func(s *takeoff.Shape, v quantity.Measured[quantity.Length]) { s.Sizes[size] = v },
 						"The "+size+" of the shape."))
 				}
 			}
@@ -81,7 +81,7 @@ var (
 		return all
 	}()
 
-	material = words("", "a material", object{"type": "string", "examples": func() (all []string) {
+	materialForm = words("", "a material", object{"type": "string", "examples": func() (all []string) {
 		for _, m := range takeoff.Materials() {
 			if m.Density > 0 {
 				all = append(all, m.Key)
@@ -142,7 +142,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 		grown := quantity.Mass(1 + l.contingency)
 		listed.Value, listed.Low, listed.High = sum.Listed, sum.Mass.Low/grown, sum.Mass.High/grown
 		if !agree(*l.mass, listed, 0) {
-			unit := quantity.For[quantity.Mass](system(l.mass.Text))
+			unit := quantity.For[quantity.Mass](unitsOf(l.mass.Text))
 			r.fault(n.get("mass"), fault.Disagree, "the mass is given as %s, and the parts add up to %s", l.mass.Text, listed.Format(unit)).
 				Fix("correct the one that is wrong, or state with ± how far it may be off")
 		}
@@ -151,7 +151,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 		given, found := [3]quantity.Measured[quantity.Length]{l.cg.X, l.cg.Y, l.cg.Z}, [3]quantity.Measured[quantity.Length]{sum.CG.X, sum.CG.Y, sum.CG.Z}
 		for i := range given {
 			if !agree(given[i], found[i], millimetre) {
-				unit := quantity.For[quantity.Length](system(l.cg.Text))
+				unit := quantity.For[quantity.Length](unitsOf(l.cg.Text))
 				r.fault(n.get("cg"), fault.Disagree, "the centre of gravity is given with %c at %s, and that of the parts is at %s",
 					"xyz"[i], given[i].Format(unit), found[i].Format(unit)).
 					Fix("correct the one that is wrong, or state with ± how far it may be off")
@@ -214,8 +214,8 @@ func rounding[Q quantity.Quantity](m quantity.Measured[Q]) float64 {
 	return 0.5 * math.Pow10(-digits) / v * math.Abs(float64(m.Value))
 }
 
-// system is the family of units that a text was written in.
-func system(text string) quantity.System {
+// unitsOf is the family of units that a text was written in.
+func unitsOf(text string) quantity.System {
 	if american.MatchString(text) {
 		return quantity.US
 	}
@@ -239,4 +239,3 @@ func requiring(names ...string) (all []object) {
 	}
 	return all
 }
-

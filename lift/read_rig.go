@@ -9,32 +9,31 @@ import (
 	"plumbhook/fault"
 )
 
-// body is what a reference may name.
-type body struct {
+// target is what a reference may name.
+type target struct {
 	what   string // "hook", "node", "spreader", "load"
 	points []Lug  // of the load and of spreaders
 }
 
-func (b body) rigid() bool { return b.what == "load" || b.what == "spreader" }
+func (b target) rigid() bool { return b.what == "load" || b.what == "spreader" }
 
 // rigReader checks what refers to what, once the whole file has been read.
 type rigReader struct {
 	*reader
 	lift   *Lift
-	places map[string]fault.Pos
-	bodies map[string]body
+	bodies map[string]target
 	order  []string // of bodies, as in the file
 }
 
 // rig checks names, references and whether everything hangs from a hook.
-func (r *reader) rig(l *Lift, places map[string]fault.Pos) {
-	rr := &rigReader{reader: r, lift: l, places: places, bodies: map[string]body{}}
+func (r *reader) rig(l *Lift) {
+	rr := &rigReader{reader: r, lift: l, bodies: map[string]target{}}
 	rr.declare()
 	before := len(r.faults)
 	rr.references()
 	rr.channels()
 	rr.anchors()
-	if len(r.faults) == before && !r.blind {
+	if len(r.faults) == before && len(r.blind) == 0 {
 		rr.hanging()
 	}
 }
@@ -57,33 +56,36 @@ func (r *rigReader) declare() {
 				Fix("give one of them another name")
 			return
 		}
-		r.bodies[name] = body{what, points}
+		r.bodies[name] = target{what, points}
 		r.order = append(r.order, name)
 	}
 	l := r.lift
 	add("load", "load", "load", l.Load.Lugs)
+	r.some("load.lugs", len(l.Load.Lugs))
 	for _, h := range l.Hooks {
 		add("hooks."+h.Name, h.Name, "hook", nil)
 	}
+	r.some("hooks", len(l.Hooks))
 	for _, n := range l.Nodes {
 		add("nodes."+n.Name, n.Name, "node", nil)
 	}
 	for _, s := range l.Spreaders {
 		add("spreaders."+s.Name, s.Name, "spreader", s.Points)
+		r.some("spreaders."+s.Name+".points", len(s.Points))
 	}
-	// Nothing to hang from, or nothing that carries: a key that is missing has
-	// been reported, an empty map has not.
-	for _, s := range []struct {
-		where string
-		count int
-	}{{"hooks", len(l.Hooks)}, {"legs", len(l.Legs)}, {"load.lugs", len(l.Load.Lugs)}} {
-		if _, there := r.places[s.where]; s.count == 0 {
-			if there && !r.blind {
-				r.report(s.where, fault.Missing, "not one of them is given").Fix("a lift has at least one of %s", s.where)
-			}
-			r.blind = true
-		}
+	r.some("legs", len(l.Legs))
+}
+
+// some demands that a map has entries. That the map is missing, or could not
+// be read, has been reported before.
+func (r *rigReader) some(where string, count int) {
+	if count > 0 {
+		return
 	}
+	if _, there := r.places[where]; there && !r.blind[where] {
+		r.report(where, fault.Missing, "none is given here").Fix("give one at least, or leave out what it is for")
+	}
+	r.blind[where] = true
 }
 
 // references checks that everything named in the file exists.
@@ -149,15 +151,26 @@ func (r *rigReader) references() {
 
 // exists reports a name that no thing of its kind bears.
 func (r *rigReader) exists(where, what, name string, known []string) {
-	if r.blind || slices.Contains(known, name) {
+	if r.blind[what+"s"] || slices.Contains(known, name) {
 		return
 	}
 	f := r.report(where, fault.Reference, "no %s is called %s", what, quote(name))
-	switch near := nearest(name, known); {
-	case near != "":
-		f.Fix("did you mean %s?", near)
-	case len(known) == 0:
+	if len(known) == 0 {
 		f.Fix("the file has no %s", what)
+		return
+	}
+	r.suggest(f, name, known)
+}
+
+// suggest says which name may have been meant, or which there are.
+func (r *rigReader) suggest(f *fault.Fault, name string, known []string) {
+	const most = 12
+	switch {
+	case len(r.faults) > maxFaults: // nobody will be told
+	case nearest(name, known) != "":
+		f.Fix("did you mean %s?", nearest(name, known))
+	case len(known) > most:
+		f.Fix("there is %s and %d more", strings.Join(known[:most], ", "), len(known)-most)
 	default:
 		f.Fix("there is %s", strings.Join(known, ", "))
 	}
@@ -169,67 +182,53 @@ func (r *rigReader) resolve(where string, ref Ref, onBody bool) bool {
 		return false // reported when it was read
 	}
 	b, ok := r.bodies[ref.Body]
-	var points []string
-	for _, p := range b.points {
-		points = append(points, ref.Body+"."+p.Name)
-	}
-	list := strings.Join(points, ", ")
+	has := slices.ContainsFunc(b.points, func(p Lug) bool { return p.Name == ref.Point })
 	switch {
 	case !ok:
-		if r.blind {
+		if r.blind["hooks"] || r.blind["nodes"] || r.blind["spreaders"] {
 			return false
 		}
-		known := r.ends()
 		f := r.report(where, fault.Reference, "nothing is called %s", quote(ref.Body))
+		known := r.ends()
 		// A lug named without its body.
-		i := slices.IndexFunc(known, func(k string) bool { return strings.HasSuffix(k, "."+ref.String()) })
-		switch near := nearest(ref.String(), known); {
-		case i >= 0:
+		if i := slices.IndexFunc(known, func(k string) bool { return strings.HasSuffix(k, "."+ref.String()) }); i >= 0 {
 			f.Fix("did you mean %s?", known[i])
-		case near != "":
-			f.Fix("did you mean %s?", near)
-		default:
-			f.Fix("a leg can end on %s", strings.Join(known, ", "))
+			return false
 		}
-		return false
+		r.suggest(f, ref.String(), known)
 	case !b.rigid() && ref.Point != "":
 		r.report(where, fault.Reference, "%s is a %s and has no points", quote(ref.Body), b.what).Fix("write %s alone", ref.Body)
-		return false
 	case !b.rigid() && onBody:
 		r.report(where, fault.Reference, "%s is a %s, where a point of the load or of a spreader is due", quote(ref.Body), b.what).
 			Fix("write it as load.LUG")
-		return false
-	case b.rigid() && ref.Point == "":
-		f := r.report(where, fault.Reference, "%s does not say which point of it", quote(ref.Body))
-		if list != "" {
-			f.Fix("write %s", strings.Join(points, " or "))
-		}
-		return false
-	case b.rigid() && !slices.Contains(points, ref.String()):
-		if r.blind {
-			return false
-		}
-		f := r.report(where, fault.Reference, "%s has no point %s", ref.Body, quote(ref.Point))
-		if near := nearest(ref.String(), points); near != "" {
-			f.Fix("did you mean %s?", near)
-		} else {
-			f.Fix("it has %s", list)
-		}
-		return false
+	case !b.rigid() || has:
+		return true
+	case r.blind["load.lugs"] && b.what == "load" || r.blind["spreaders."+ref.Body+".points"]:
+	case ref.Point == "":
+		r.suggest(r.report(where, fault.Reference, "%s does not say which point of it", quote(ref.Body)), "", b.ends(ref.Body))
+	default:
+		r.suggest(r.report(where, fault.Reference, "%s has no point %s", ref.Body, quote(ref.Point)), ref.String(), b.ends(ref.Body))
 	}
-	return true
+	return false
 }
 
-// ends lists everything a leg can end on.
+// ends lists what a leg can end on: the points of a body, a hook or node itself.
+func (b target) ends(name string) (all []string) {
+	if !b.rigid() {
+		return []string{name}
+	}
+	for _, p := range b.points {
+		all = append(all, name+"."+p.Name)
+	}
+	return all
+}
+
 func (r *rigReader) ends() (all []string) {
+	if len(r.faults) > maxFaults {
+		return nil
+	}
 	for _, name := range r.order {
-		b := r.bodies[name]
-		if !b.rigid() {
-			all = append(all, name)
-		}
-		for _, p := range b.points {
-			all = append(all, name+"."+p.Name)
-		}
+		all = append(all, r.bodies[name].ends(name)...)
 	}
 	return all
 }

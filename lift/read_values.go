@@ -16,26 +16,26 @@ import (
 // made of these.
 
 var (
-	anyLength   = measured[quantity.Length]("length", "a length with its unit", anySign, "0 m", "-20 mm")
-	someLength  = measured[quantity.Length]("size", "a length with its unit", positive, "2.4 m ± 0.5 %", "12 ft 6 1/2 in", "7/8 in")
-	someMass    = measured[quantity.Mass]("mass", "a mass with its unit", filled, "4100 kg ± 2 %", "60..110 kg")
-	ownMass     = measured[quantity.Mass]("own-mass", "a mass with its unit", notNegative, "9 kg", "0 kg")
-	someVolume  = measured[quantity.Volume]("volume", "a volume with its unit", positive, "0.35 m3 ± 5 %")
-	someDensity = measured[quantity.Density]("density", "a density with its unit", positive, "7850 kg/m3")
-	stretch     = measured[quantity.Stiffness]("stiffness", "a stiffness with its unit", positive, "5.2 MN/m", "400 kN/mm ± 20 %")
-	chokeAngle  = measured[quantity.Angle]("angle", "an angle with its unit", positive, "120 deg").check(atMost[quantity.Angle](math.Pi, "180 deg"))
-	gravity     = measured[quantity.Acceleration]("acceleration", "an acceleration with its unit", positive, "9.81 m/s2")
-	warmth      = measured[quantity.Temperature]("temperature", "a temperature with its unit", notNegative, "-10..30 °C")
-	wind        = measured[quantity.Speed]("speed", "a speed with its unit", notNegative, "9 m/s")
+	levelForm       = measured[quantity.Length]("length", "a length with its unit", anySign, "0 m", "-20 mm")
+	lengthForm      = measured[quantity.Length]("size", "a length with its unit", positive, "2.4 m ± 0.5 %", "12 ft 6 1/2 in", "7/8 in")
+	massForm        = measured[quantity.Mass]("mass", "a mass with its unit", filled, "4100 kg ± 2 %", "60..110 kg")
+	ownMassForm     = measured[quantity.Mass]("own-mass", "a mass with its unit", notNegative, "9 kg", "0 kg")
+	volumeForm      = measured[quantity.Volume]("volume", "a volume with its unit", positive, "0.35 m3 ± 5 %")
+	densityForm     = measured[quantity.Density]("density", "a density with its unit", positive, "7850 kg/m3")
+	stiffnessForm   = measured[quantity.Stiffness]("stiffness", "a stiffness with its unit", positive, "5.2 MN/m", "400 kN/mm ± 20 %")
+	chokeForm       = measured[quantity.Angle]("angle", "an angle with its unit", positive, "120 deg").check(atMost[quantity.Angle](math.Pi, "180 deg"))
+	gravityForm     = measured[quantity.Acceleration]("acceleration", "an acceleration with its unit", positive, "9.81 m/s2")
+	temperatureForm = measured[quantity.Temperature]("temperature", "a temperature with its unit", notNegative, "-10..30 °C")
+	windForm        = measured[quantity.Speed]("speed", "a speed with its unit", notNegative, "9 m/s")
 
-	rating = words("rating", "a rating with its unit",
+	ratingForm = words("rating", "a rating with its unit",
 		quantitySchema("a force, or a mass read as force at standard gravity", []string{"5 t", "6.5 short ton", "50 kN"}), quantity.ParseRating)
 
-	direction = either("direction", joined(words("", "a direction", object{
+	directionForm = either("direction", joined(words("", "a direction", object{
 		"type": "string", "pattern": `^\s*` + signed + `(\s+` + signed + `){2}\s*$`, "examples": []string{"0 0 1"},
 	}, quantity.ParseDirection), object{"type": "number"}), never[[3]float64]("a direction such as 0 0 1"))
 
-	text = words("", "a text", object{"type": []string{"string", "number", "boolean"}}, func(s string) (string, error) {
+	textForm = words("", "a text", object{"type": []string{"string", "number", "boolean"}}, func(s string) (string, error) {
 		if s = strings.TrimSpace(s); s == "" {
 			return "", fault.New(fault.Missing, "an empty text").Fix("write something, or leave the key out")
 		}
@@ -43,7 +43,7 @@ var (
 	})
 
 	// share is a plain ratio from 0 to 1, without a spread of its own.
-	share = words("share", "a share such as 5 %", object{
+	shareForm = words("share", "a share such as 5 %", object{
 		"anyOf": []object{
 			{"type": "number", "minimum": 0, "maximum": 1},
 			{"type": "string", "pattern": `^\s*` + unsigned + `\s*%?\s*$`, "examples": []string{"5 %"}},
@@ -61,7 +61,7 @@ var (
 		return m.Value, nil
 	})
 
-	friction = number("a coefficient of friction", 0, 2)
+	frictionForm = number("a coefficient of friction", 0, 2)
 )
 
 // atMost refuses a measured value whose spread goes beyond most.
@@ -76,7 +76,7 @@ func atMost[Q quantity.Quantity](most Q, words string) func(*reader, *node, *qua
 // never is the long side of an either that has only a short one.
 func never[T any](what string) form[T] {
 	return form[T]{
-		read:   func(r *reader, n *node) (v T, ok bool) { r.wrong(n, what); return v, false },
+		read:   func(r *reader, n *node) (v T, ok bool) { r.wrong(n, scalar, what); return v, false },
 		schema: func(defs) object { return object{"not": object{}} },
 	}
 }
@@ -100,8 +100,8 @@ func joined[T any](f form[T], item object) form[T] {
 	}
 }
 
-// point reads `x y z unit`, or a list of three lengths.
-var point = form[quantity.Point]{
+// pointForm reads `x y z unit`, or a list of three lengths.
+var pointForm = form[quantity.Point]{
 	name: "point",
 	read: func(r *reader, n *node) (p quantity.Point, ok bool) {
 		const what = "a point `x y z unit` or a list of three lengths"
@@ -114,7 +114,7 @@ var point = form[quantity.Point]{
 		}
 		ok = true
 		for i, axis := range []*quantity.Measured[quantity.Length]{&p.X, &p.Y, &p.Z} {
-			v, good := anyLength.read(r, n.items[i])
+			v, good := levelForm.read(r, n.items[i])
 			*axis, ok = v, ok && good
 		}
 		p.Text = strings.Join([]string{p.X.Text, p.Y.Text, p.Z.Text}, ", ")
@@ -126,13 +126,13 @@ var point = form[quantity.Point]{
 				"type": "string", "pattern": `^\s*` + number1 + `.*\s.*\s.*` + unitSign,
 				"examples": []string{"0.85 0 1.1 m ± 20 mm", "0 0 0 m"},
 			},
-			{"type": "array", "items": anyLength.in(d), "minItems": 3, "maxItems": 3},
+			{"type": "array", "items": levelForm.in(d), "minItems": 3, "maxItems": 3},
 		}}
 	},
 }
 
-// size is a point whose axes are extents.
-var size = point.check(func(r *reader, n *node, p *quantity.Point) {
+// sizeForm is a point whose axes are extents.
+var sizeForm = pointForm.check(func(r *reader, n *node, p *quantity.Point) {
 	for _, v := range p.XYZ() {
 		if v < 0 {
 			r.fault(n, fault.Range, "a size cannot be below zero")
@@ -141,25 +141,25 @@ var size = point.check(func(r *reader, n *node, p *quantity.Point) {
 	}
 })
 
-// from is an angle with the line it is measured from.
-type from struct {
+// angleFrom is an angle with the line it is measured from.
+type angleFrom struct {
 	angle quantity.Measured[quantity.Angle]
 	line  string // "horizontal", "vertical" or "included"
 }
 
-var angleFrom = words("angle-from", "an angle with its unit and what it is measured from", object{
+var angleFromForm = words("angle-from", "an angle with its unit and what it is measured from", object{
 	"type": "string", "pattern": `^\s*` + amount + `(\s+from\s+(the\s+)?(horizontal|vertical)|\s+included)\s*$`,
 	"examples": []string{"60 deg from horizontal", "30 deg from vertical", "60 deg included"},
-}, func(s string) (from, error) {
+}, func(s string) (angleFrom, error) {
 	a, line, err := quantity.ParseAngleFrom(s)
 	if err == nil && !(a.Low >= 0 && a.High <= math.Pi) {
-		return from{}, fault.New(fault.Range, "the angle lies from 0 to 180 deg")
+		return angleFrom{}, fault.New(fault.Range, "%s cannot be", quote(s)).Fix("the angle lies from 0 to 180 deg")
 	}
-	return from{a, line}, err
+	return angleFrom{a, line}, err
 })
 
-// tilt is an angle to the vertical; it may say so.
-var tilt = words("tilt", "an angle with its unit", object{
+// tiltForm is an angle to the vertical; it may say so.
+var tiltForm = words("tilt", "an angle with its unit", object{
 	"type": "string", "pattern": `^\s*` + amount + `(\s+from\s+(the\s+)?vertical)?\s*$`, "examples": []string{"3 deg"},
 }, func(s string) (quantity.Measured[quantity.Angle], error) {
 	if !strings.Contains(s, "from") {
@@ -181,7 +181,7 @@ var tilt = words("tilt", "an angle with its unit", object{
 // fromHorizontal turns an angle at a spreader's top into the angle of a leg
 // from the horizontal; an included angle is that between two legs, and halved
 // by the vertical.
-func (f from) fromHorizontal() quantity.Measured[quantity.Angle] {
+func (f angleFrom) fromHorizontal() quantity.Measured[quantity.Angle] {
 	a, part := f.angle, quantity.Angle(1)
 	switch f.line {
 	case "horizontal":
@@ -195,8 +195,8 @@ func (f from) fromHorizontal() quantity.Measured[quantity.Angle] {
 
 var accuracyText = regexp.MustCompile(`^\s*(?:±\s*)?(` + unsigned + `)\s*%\s*(?:of\s+)?(fs|full scale|reading)?\s*$`)
 
-// accuracy reads a hard limit of error: "0.1 % fs" or "0.1 % of reading".
-var accuracy = words("accuracy", "an accuracy such as 0.1 % fs or 0.1 % of reading", object{
+// accuracyForm reads a hard limit of error: "0.1 % fs" or "0.1 % of reading".
+var accuracyForm = words("accuracy", "an accuracy such as 0.1 % fs or 0.1 % of reading", object{
 	"type": "string", "pattern": `^\s*(±\s*)?` + unsigned + `\s*%\s*(of\s+)?(fs|full scale|reading)\s*$`,
 	"examples": []string{"0.1 % fs", "0.1 % of reading"},
 }, func(s string) (*Accuracy, error) {
@@ -255,7 +255,7 @@ func turnSteps(s string) ([]turnStep, error) {
 func oneAngle(s string) (quantity.Angle, error) {
 	m, err := quantity.Parse[quantity.Angle](s)
 	if err == nil && m.Shape != quantity.Exact {
-		err = fault.New(fault.Range, "a turn is one angle, without a spread")
+		err = fault.New(fault.Range, "a turn is one angle, without a spread").Fix("leave the spread out")
 	}
 	return m.Value, err
 }
@@ -271,10 +271,10 @@ var (
 	}, oneAngle)
 )
 
-// turn reads one turn, a list of them, or the list of the three angles about
+// turnForm reads one turn, a list of them, or the list of the three angles about
 // x, y and z. Turns are made about fixed axes, x first, then y, then z;
 // another order would be another pose, and is refused rather than sorted.
-var turn = form[Turn]{
+var turnForm = form[Turn]{
 	name: "turn",
 	read: func(r *reader, n *node) (t Turn, ok bool) {
 		items := []*node{n}
@@ -319,12 +319,12 @@ var turn = form[Turn]{
 	},
 }
 
-// reference reads the name of a hook or node, or BODY.POINT. Whether it
+// refForm reads the name of a hook or node, or BODY.POINT. Whether it
 // exists is checked when the whole file has been read.
-var reference = form[Ref]{
+var refForm = form[Ref]{
 	name: "reference",
 	read: func(r *reader, n *node) (ref Ref, ok bool) {
-		s, ok := text.read(r, n)
+		s, ok := textForm.read(r, n)
 		ref.Body, ref.Point, _ = strings.Cut(s, ".")
 		ref.Pos = n.pos
 		return ref, ok
@@ -337,9 +337,9 @@ var reference = form[Ref]{
 	},
 }
 
-// inside reads the path of a file in the folder of the lift file. A path that
+// fileNameForm reads the path of a file in the folder of the lift file. A path that
 // leaves the folder is refused before anything is opened.
-var inside = words("file", "the name of a file", object{"type": "string", "examples": []string{"chart.csv", "meshes/frame.stl"}},
+var fileNameForm = words("file", "the name of a file", object{"type": "string", "examples": []string{"chart.csv", "meshes/frame.stl"}},
 	func(s string) (string, error) {
 		clean := path.Clean(s)
 		switch {
@@ -348,13 +348,13 @@ var inside = words("file", "the name of a file", object{"type": "string", "examp
 		case path.IsAbs(s) || clean == ".." || strings.HasPrefix(clean, "../"):
 			return "", fault.New(fault.Path, "%s lies outside the folder of the lift file", quote(s)).Fix("put the file beside the lift file, and name it from there")
 		case clean == ".":
-			return "", fault.New(fault.Path, "the name of a file is missing")
+			return "", fault.New(fault.Path, "the name of a file is missing").Fix("write the name of the file, such as chart.csv")
 		}
 		return clean, nil
 	})
 
-// meshUnit reads how long one unit of a mesh is: "mm", or "25.4 mm".
-var meshUnit = words("mesh-unit", "the unit of the mesh, such as mm", object{"type": "string", "examples": []string{"mm", "in"}},
+// meshUnitForm reads how long one unit of a mesh is: "mm", or "25.4 mm".
+var meshUnitForm = words("mesh-unit", "the unit of the mesh, such as mm", object{"type": "string", "examples": []string{"mm", "in"}},
 	func(s string) (quantity.Length, error) {
 		if !strings.ContainsAny(s, "0123456789") {
 			s = "1 " + s
@@ -367,7 +367,7 @@ var meshUnit = words("mesh-unit", "the unit of the mesh, such as mm", object{"ty
 			}
 			return 0, err
 		case m.Shape != quantity.Exact || !(m.Value > 0):
-			return 0, fault.New(fault.Range, "the unit of a mesh is one length above zero")
+			return 0, fault.New(fault.Range, "the unit of a mesh is one length above zero").Fix("write it as mm, or 25.4 mm")
 		}
 		return m.Value, nil
 	})

@@ -15,13 +15,15 @@ import (
 )
 
 // Bounds that protect the program from a file made to choke it. A lift of a
-// hundred legs and five hundred parts stays under a tenth of each.
+// hundred legs and five hundred parts stays well below each.
 const (
-	maxBytes  = 1 << 20 // of the file
-	maxTokens = 100_000 // keys, values and punctuation marks
-	maxValues = 100_000 // values once aliases are written out
-	maxDepth  = 32      // of maps and lists in each other; the format needs seven
-	maxText   = 1000    // characters in one value
+	maxBytes  = 256 << 10 // of the file; the library reads about 1 MB/s of the worst text
+	maxTokens = 50_000    // keys, values and punctuation marks
+	maxValues = 50_000    // values once aliases are written out
+	maxKeys   = 5_000     // outside of { }: the library's time grows with their square
+	maxDepth  = 32        // of maps and lists in each other; the format needs seven
+	maxText   = 1000      // bytes of one value
+	maxFaults = 500       // told of one file
 )
 
 // kind is what stands at a place of a YAML file.
@@ -79,30 +81,36 @@ func (n *node) place() fault.Pos {
 	return n.key
 }
 
-// setPaths names every value below n by the keys that lead to it, and gives
-// the place of each by that path.
+// setPaths names every value from n down by the keys that lead to it, and
+// keeps the place of each by that path.
 func (n *node) setPaths(path string, places map[string]fault.Pos) {
 	n.path = path
 	places[path] = n.place()
 	for i, it := range n.items {
-		switch {
-		case n.kind == list:
+		if n.kind == list {
 			it.setPaths(fmt.Sprintf("%s[%d]", path, i+1), places)
-		case path == "":
-			it.setPaths(it.name, places)
-		default:
-			it.setPaths(path+"."+it.name, places)
+		} else {
+			it.setPaths(n.below(it.name), places)
 		}
 	}
 }
 
-// parse turns bytes into a tree. The tree is nil when the bytes are not YAML;
+// below is the path of a key of n.
+func (n *node) below(name string) string {
+	if n.path == "" {
+		return name
+	}
+	return n.path + "." + name
+}
+
+// parseYAML turns bytes into a tree. The tree is nil when the bytes are not YAML;
 // duplicate keys and unknown aliases are reported beside a tree that leaves
 // them out.
-func parse(file string, data []byte) (*node, fault.List) {
+func parseYAML(file string, data []byte) (*node, fault.List) {
 	start := fault.Pos{File: file, Line: 1, Column: 1}
 	if len(data) > maxBytes {
-		return nil, fault.List{fault.New(fault.TooLarge, "the file has %d bytes, the most is %d", len(data), maxBytes).At(start)}
+		return nil, fault.List{fault.New(fault.TooLarge, "the file has %d bytes, the most is %d", len(data), maxBytes).At(start).
+			Fix("split the lift, or simplify it")}
 	}
 	text := strings.TrimPrefix(string(data), "\ufeff")
 	for i, line := range strings.Split(text, "\n") {
@@ -114,13 +122,14 @@ func parse(file string, data []byte) (*node, fault.List) {
 	}
 	tokens := lexer.Tokenize(text)
 	if len(tokens) > maxTokens {
-		return nil, fault.List{fault.New(fault.TooLarge, "the file has more than %d keys and values", maxTokens).At(start)}
+		return nil, fault.List{fault.New(fault.TooLarge, "the file has more than %d keys, values and marks", maxTokens).At(start).
+			Fix("split the lift, or simplify it")}
 	}
-	if deep := tooDeep(tokens); deep != nil {
-		return nil, fault.List{fault.New(fault.TooLarge, "more than %d maps and lists inside each other", maxDepth).
-			At(fault.Pos{File: file, Line: deep.Position.Line, Column: deep.Position.Column})}
+	if what, t := tooMuch(tokens); t != nil {
+		return nil, fault.List{fault.New(fault.TooLarge, "%s", what).
+			At(fault.Pos{File: file, Line: t.Position.Line, Column: t.Position.Column}).Fix("split the lift, or simplify it")}
 	}
-	y := yamlReader{file: file, lines: lines(text), anchors: map[string]ast.Node{}, left: maxValues}
+	y := yamlReader{file: file, lines: splitLines(text), anchors: map[string]ast.Node{}, left: maxValues}
 	tree, err := parseTokens(tokens)
 	if err != nil {
 		return nil, fault.List{y.syntax(err)}
@@ -145,7 +154,7 @@ func unreadable(r rune) bool {
 	return r == utf8.RuneError || r == 0x7f || r < ' ' && r != '\t' && r != '\r'
 }
 
-func lines(text string) [][]rune {
+func splitLines(text string) [][]rune {
 	var out [][]rune
 	for line := range strings.SplitSeq(text, "\n") {
 		out = append(out, []rune(line))
@@ -153,10 +162,11 @@ func lines(text string) [][]rune {
 	return out
 }
 
-// tooDeep is the first token nested deeper than maxDepth. It is asked before
-// the parser runs, whose memory grows with the square of the depth.
-func tooDeep(tokens token.Tokens) *token.Token {
-	flow := 0
+// tooMuch is the first token nested deeper than maxDepth, or the first key
+// after maxKeys. It is asked before the parser runs, whose memory grows with
+// the square of both.
+func tooMuch(tokens token.Tokens) (what string, at *token.Token) {
+	flow, keys := 0, 0
 	var block []int // columns of the block collections that are open
 	for _, t := range tokens {
 		column := t.Position.Column
@@ -169,6 +179,7 @@ func tooDeep(tokens token.Tokens) *token.Token {
 			if flow > 0 {
 				continue
 			}
+			keys++
 			if t.Type == token.MappingValueType && t.Prev != nil {
 				column = t.Prev.Position.Column
 			}
@@ -178,10 +189,13 @@ func tooDeep(tokens token.Tokens) *token.Token {
 			block = append(block, column)
 		}
 		if flow+len(block) > maxDepth {
-			return t
+			return fmt.Sprintf("more than %d maps and lists inside each other", maxDepth), t
+		}
+		if keys > maxKeys {
+			return fmt.Sprintf("more than %d keys and list entries", maxKeys), t
 		}
 	}
-	return nil
+	return "", nil
 }
 
 // parseTokens keeps a panic of the YAML library from reaching the caller: to

@@ -2,7 +2,7 @@
 // people write it, and how far they may be off.
 //
 // Inside the program every value is a plain SI float64 with a named type
-// (Mass in kg, Force in N, Length in m ...), so that a mass can not be added
+// (Mass in kg, Force in N, Length in m ...), so that a mass cannot be added
 // to a force by mistake. Unit text exists only at the edges: Parse reads it,
 // Format writes it.
 //

@@ -77,7 +77,7 @@ const (
 func (m Measured[Q]) Format(unit string) string {
 	d := dimensionOf[Q]()
 	u := d.known(unit)
-	if d == ratio && m.Shape == Normal {
+	if d == ratio && m.Shape == Normal && m.Low < m.High {
 		u = d.known("")
 	}
 	value, low, high := u.number(float64(m.Value)), u.number(float64(m.Low)), u.number(float64(m.High))
@@ -90,7 +90,7 @@ func (m Measured[Q]) Format(unit string) string {
 		if d == ratio {
 			joint = u.suffix() + joint
 		}
-		a, b := limits(low, high)
+		a, b := limits(low, high, math.Max(math.Abs(float64(m.Low)), math.Abs(float64(m.High)))/float(u.factor))
 		return a + joint + b + u.suffix()
 	}
 	v, half := Digits(value, spread)
@@ -100,27 +100,32 @@ func (m Measured[Q]) Format(unit string) string {
 	return v + u.suffix() + " ± " + half + u.suffix()
 }
 
-// limits writes the ends of a range.
-func limits(low, high float64) (string, string) {
-	place := max(topPlace(low), topPlace(high)) + 1 - mostDigits
-	a, b := low, high
+// limits writes the ends of a range. Size is that of the numbers they were
+// converted from, whose rounding they carry: 0.01 °C has that of 273.16 K.
+func limits(low, high, size float64) (string, string) {
+	place := topPlace(size) + 1 - mostDigits
+	slack := 1e-14 * size
+	a, b := outward(low, high, place, slack)
 	for {
-		// Rounding outward may widen the range into the next power of ten, whose
-		// digits are then the ones to print. The margin keeps a width that is
-		// off by rounding on one side of the step.
-		next := topPlace((b-a)/2*(1+1e-9)) - 2
+		// Rounding may widen the range into the next power of ten, whose digits
+		// are then the ones to print.
+		next := topPlace(float64(b-a)/2*math.Pow10(place)*(1+1e-9)) - 2
 		if next <= place {
 			break
 		}
 		place = next
-		a = float64(round(low, place, math.Floor)) * math.Pow10(place)
-		b = float64(round(high, place, math.Ceil)) * math.Pow10(place)
+		a, b = outward(low, high, place, slack)
 	}
-	n, m := round(low, place, math.Floor), round(high, place, math.Ceil)
-	for ; place < 0 && n%10 == 0 && m%10 == 0; place++ {
-		n, m = n/10, m/10
+	for ; place < 0 && a%10 == 0 && b%10 == 0; place++ {
+		a, b = a/10, b/10
 	}
-	return decimalText(n, place), decimalText(m, place)
+	return decimalText(a, place), decimalText(b, place)
+}
+
+// outward rounds down and up to units of 10^place. An end that misses such a
+// unit by no more than slack is on it.
+func outward(low, high float64, place int, slack float64) (int64, int64) {
+	return int64(math.Floor(scale(low+slack, place))), int64(math.Ceil(scale(high-slack, place)))
 }
 
 // Format writes the rating, and says where it came from: a tag in mass units
@@ -185,7 +190,7 @@ func Digits(v, spread float64) (value, half string) {
 	}
 	if spread < tiny {
 		place := topPlace(v) + 1 - exactDigits
-		n := round(v, place, math.Round)
+		n := round(v, place)
 		for ; n%10 == 0 && (n != 0 || place < 0); n /= 10 {
 			place++
 		}
@@ -194,7 +199,7 @@ func Digits(v, spread float64) (value, half string) {
 	n, place := twoDigits(spread)
 	half = decimalText(n, place)
 	place = max(place, topPlace(v)+1-mostDigits)
-	return decimalText(round(v, place, math.Round), place), half
+	return decimalText(round(v, place), place), half
 }
 
 // known gives the unit, or the SI unit in its place.
@@ -228,20 +233,15 @@ func exponent(text string) int {
 	return n
 }
 
-// round gives v in units of 10^place. A v that misses a whole number by no more
-// than the rounding of a unit conversion counts as that number, whatever the
-// direction.
-func round(v float64, place int, direction func(float64) float64) int64 {
+// scale gives v in units of 10^place.
+func scale(v float64, place int) float64 {
 	if place > 0 {
-		v /= math.Pow10(place)
-	} else {
-		v *= math.Pow10(-place)
+		return v / math.Pow10(place)
 	}
-	if n := math.Round(v); math.Abs(v-n) <= 1e-12*math.Max(1e3, math.Abs(v)) {
-		return int64(n)
-	}
-	return int64(direction(v))
+	return v * math.Pow10(-place)
 }
+
+func round(v float64, place int) int64 { return int64(math.Round(scale(v, place))) }
 
 // decimalText writes n·10^place, in powers of ten where plain digits would be
 // many.

@@ -2,6 +2,7 @@ package quantity_test
 
 import (
 	"bufio"
+	"math"
 	"os"
 	"strings"
 	"testing"
@@ -13,7 +14,7 @@ import (
 var seeds = []string{
 	"4100 kg ± 2 %", "60..110 kg", "12 ft 6 1/2 in", `12'-6 1/2"`, "7/8 in", "-10..30 °C", "1e3 N/m",
 	"60 deg from horizontal", "0.85 0 1.1 m ± 20 mm", "1.2 m 0 300 mm", "6.5 short ton", "27 %..33 %", "0 1 0",
-	"5 kN / mm", "1⅛in", "20 °C ± 9 °F", "5 t read as", "-0 ft 6 in", "1 2 1/2 in",
+	"5 kN / mm", "1⅛in", "20 °C ± 9 °F", "-0 ft 6 in", "1 2 1/2 in", "1e15N",
 }
 
 // FuzzParse gives any text to every reader: none panics, a refusal is a fault
@@ -40,7 +41,7 @@ func FuzzParse(f *testing.F) {
 				checkRefusal(t, s, err)
 				continue
 			}
-			if !(r.low <= r.value && r.value <= r.high) || r.high-r.low > 1e60 || r.text != s {
+			if !(r.low <= r.value && r.value <= r.high) || math.Abs(r.low) > 1e15 || math.Abs(r.high) > 1e15 || r.text != s {
 				t.Fatalf("%s %q = %+v", name, s, r)
 			}
 			checkRoundTrip(t, name, r)

@@ -47,7 +47,11 @@ func ParseRating(s string) (Rating, error) {
 		return Rating{}, p.fault(t.at, fault.Range, "a rating is above zero").
 			Fix("write the figure off the tag, or leave the rating out if there is none")
 	}
-	return Rating{Force: Force(float(t.si())), FromMass: t.unit.fromMass, Text: s}, nil
+	v := t.si()
+	if f := p.sane(t.at, v); f != nil {
+		return Rating{}, f
+	}
+	return Rating{Force: Force(float(v)), FromMass: t.unit.fromMass, Text: s}, nil
 }
 
 // ParseAngleFrom reads an angle with what it is measured from: "60 deg from
@@ -220,18 +224,24 @@ func (p *scanner) percent() (*big.Rat, bool, *fault.Fault) {
 	return v.Mul(v, rat("1/100")), true, nil
 }
 
-// checked rounds to float64 once and refuses what can not be.
+// checked rounds to float64 once and refuses what cannot be.
 func (p *scanner) checked(d *dimension, a term, shape Shape, v, low, high *big.Rat) (spread, *fault.Fault) {
 	if low.Sign() < 0 && !d.signed {
 		switch {
 		case d == temperature:
 			return spread{}, p.fault(a.at, fault.Range, "this is below absolute zero").Fix("check the figure and its unit")
 		case v.Sign() < 0 || shape != Normal:
-			return spread{}, p.fault(a.at, fault.Range, "%s can not be negative", d.name).Fix("write it without a minus sign")
+			return spread{}, p.fault(a.at, fault.Range, "%s cannot be negative", d.name).Fix("write it without a minus sign")
 		default:
-			return spread{}, p.fault(a.at, fault.Range, "the spread reaches below zero, and %s can not be negative", d.name).
+			return spread{}, p.fault(a.at, fault.Range, "the spread reaches below zero, and %s cannot be negative", d.name).
 				Fix("write what is known as a range, for example 0..5 with the unit")
 		}
+	}
+	if f := p.sane(a.at, low); f != nil {
+		return spread{}, f
+	}
+	if f := p.sane(a.at, high); f != nil {
+		return spread{}, f
 	}
 	return spread{float(v), float(low), float(high), shape}, nil
 }

@@ -193,6 +193,9 @@ func (p *scanner) share(terms []term) *fault.Fault {
 			return p.fault(t.at, fault.Ambiguous, "this number has no unit while others carry their own").
 				Fix("write one unit at the end for all three, or one after each number")
 		}
+		if f := p.sane(t.at, terms[i].si()); f != nil {
+			return f
+		}
 	}
 	return nil
 }
@@ -218,5 +221,5 @@ func (p *scanner) half() (*big.Rat, *fault.Fault) {
 	if b.value.Sign() < 0 {
 		return nil, p.fault(at, fault.Range, "the half-width after ± is negative").Fix("write it without a sign")
 	}
-	return b.interval(), nil
+	return b.interval(), p.sane(at, b.interval())
 }

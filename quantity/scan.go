@@ -16,8 +16,12 @@ import (
 const (
 	maxText     = 400 // bytes of one quantity or point
 	maxDigits   = 30  // digits of one number
-	maxExponent = 18
+	maxExponent = 30
 )
+
+// most is the largest quantity read, in its SI unit: beyond it a unit or a
+// power of ten is wrong.
+var most = rat("1e15")
 
 // scanner walks over the text of one quantity.
 type scanner struct {
@@ -32,7 +36,7 @@ type term struct {
 	at       int // byte offset of its first character
 	value    *big.Rat
 	unit     *unit // nil: bare
-	compound bool  // feet and inches: the unit can not be lent to another number
+	compound bool  // feet and inches: the unit cannot be lent to another number
 }
 
 // si is the term in its SI unit.
@@ -46,6 +50,14 @@ func (t term) si() *big.Rat {
 
 // interval is the term as a difference: 9 °F is 5 K.
 func (t term) interval() *big.Rat { return new(big.Rat).Mul(t.value, t.unit.factor) }
+
+// sane refuses a quantity that nothing of the trade comes near.
+func (p *scanner) sane(at int, si *big.Rat) *fault.Fault {
+	if new(big.Rat).Abs(si).Cmp(most) <= 0 {
+		return nil
+	}
+	return p.fault(at, fault.Range, "this is beyond anything lifted").Fix("check the figure, its unit and its power of ten")
+}
 
 func (p *scanner) fault(at int, code fault.Code, format string, args ...any) *fault.Fault {
 	return p.place(fault.New(code, format, args...), at)
@@ -85,7 +97,7 @@ var (
 	decimal  = regexp.MustCompile(`^(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?`)
 	fraction = regexp.MustCompile(`^(?:([0-9]+)(?:\s+|-))?([0-9]+)/([0-9]+)`)
 	vulgar   = regexp.MustCompile(`^([0-9]*)\s*([¼½¾⅛⅜⅝⅞])`)
-	no       = regexp.MustCompile(`(?i)^(nan|inf|infinity|∞)\b|^∞`)
+	infinite = regexp.MustCompile(`(?i)^(nan|inf|infinity|∞)\b|^∞`)
 
 	eighths = map[string]string{
 		"⅛": "1/8", "¼": "1/4", "⅜": "3/8", "½": "1/2", "⅝": "5/8", "¾": "3/4", "⅞": "7/8",
@@ -119,7 +131,7 @@ func (p *scanner) unsigned(from int) (*big.Rat, *fault.Fault) {
 	}
 	text := decimal.FindString(rest)
 	switch {
-	case text == "" && no.MatchString(rest):
+	case text == "" && infinite.MatchString(rest):
 		return nil, p.fault(from, fault.Range, "this is not a number that can be measured").
 			Fix("write a finite number with its unit")
 	case text == "":
@@ -164,11 +176,11 @@ func (p *scanner) mixed(from int, whole, part string) (*big.Rat, *fault.Fault) {
 }
 
 func (p *scanner) tooLong(at int) *fault.Fault {
-	return p.fault(at, fault.Range, "the number is beyond anything measured").
+	return p.fault(at, fault.Range, "the number is too long").
 		Fix("write at most %d digits, and a power of ten of at most %d", maxDigits, maxExponent)
 }
 
-// marks for feet and inches end a unit by themselves: 12'6" is two units.
+// quoteMark: the marks for feet and inches end a unit by themselves: 12'6" is two units.
 var quoteMark = regexp.MustCompile(`^(?:''|["'″”′’])`)
 
 // unitWord is one word of a unit: kg, m/s², pound-force, or the slash before
@@ -222,7 +234,7 @@ func (p *scanner) term(d *dimension) (term, *fault.Fault) {
 	return t, nil
 }
 
-var unsigned = regexp.MustCompile(`^(?:\.?[0-9]|[¼½¾⅛⅜⅝⅞])`)
+var digitFirst = regexp.MustCompile(`^(?:\.?[0-9]|[¼½¾⅛⅜⅝⅞])`)
 
 // inches adds the inches that may follow feet. A number that is not followed
 // by inches stays unread.
@@ -232,7 +244,7 @@ func (p *scanner) inches(feet term) (term, *fault.Fault) {
 		q.space()
 	}
 	at := q.i
-	if !unsigned.MatchString(q.rest()) {
+	if !digitFirst.MatchString(q.rest()) {
 		return feet, nil
 	}
 	v, f := q.number()

@@ -126,6 +126,7 @@ type span struct {
 	mh, mz        float64 // m
 	khh, khq, kqq float64 // N/m
 	e             Vec     // horizontal direction from first to second point
+	pull          float64 // hh, or nothing when the span hangs plumb
 }
 
 func (c *span) misfit() float64 { return math.Max(math.Abs(c.mh), math.Abs(c.mz)) }
@@ -146,16 +147,17 @@ func (s *Solver) evalCatenary(st *state, i int, c *Cable, how pull) {
 	st.e += hh*h + q1*d[2] - comp + k.weight*(a.pos[2]-s.zref[0])
 	st.m[i] = 0
 
-	pull, side := hh, 1/fhh
+	side := 1 / fhh
+	cat.e, cat.pull = Vec{1, 0, 0}, 0
 	if h > 1e-9*k.length {
-		cat.e, side = Vec{d[0] / h, d[1] / h, 0}, hh/h
+		cat.e, cat.pull, side = Vec{d[0] / h, d[1] / h, 0}, hh, hh/h
 	} else {
-		cat.e, pull, cat.mh = Vec{1, 0, 0}, 0, 0
+		cat.mh = 0
 	}
-	e := cat.e
-	st.t[i] = math.Max(math.Hypot(pull, q1), math.Hypot(pull, q1-k.weight))
-	s.force(st, b, Vec{pull * e[0], pull * e[1], q1})
-	s.force(st, a, Vec{-pull * e[0], -pull * e[1], k.weight - q1})
+	e, across := cat.e, cat.pull
+	st.t[i] = math.Max(math.Hypot(across, q1), math.Hypot(across, q1-k.weight))
+	s.force(st, b, Vec{across * e[0], across * e[1], q1})
+	s.force(st, a, Vec{-across * e[0], -across * e[1], k.weight - q1})
 	det := fhh*fqq - fhq*fhq
 	if !(det > 0) {
 		return

@@ -61,6 +61,7 @@ type Cable struct {
 	Length     float64 // unloaded
 	Compliance float64 // m/N, 1/k of the whole cable; 0 is inextensible
 	Mass       float64 // lumped half at each end, or spread when Catenary
+	Friction   float64 // on the inner points, for Slip
 	Catenary   bool    // hangs under its own weight; two points, mass > 0
 }
 
@@ -119,11 +120,11 @@ func (m *Model) check() error {
 	}
 	for i := range m.Cables {
 		c := &m.Cables[i]
-		if err := finite("cable", i, c.Length, c.Compliance, c.Mass); err != nil {
+		if err := finite("cable", i, c.Length, c.Compliance, c.Mass, c.Friction); err != nil {
 			return err
 		}
-		if len(c.Path) < 2 || c.Length < 0 || c.Compliance < 0 || c.Mass < 0 {
-			return fmt.Errorf("statics: cable %d needs two points and no length, compliance or mass below zero", i)
+		if len(c.Path) < 2 || c.Length < 0 || c.Compliance < 0 || c.Mass < 0 || c.Friction < 0 {
+			return fmt.Errorf("statics: cable %d needs two points and no length, compliance, mass or friction below zero", i)
 		}
 		if c.Catenary && (len(c.Path) != 2 || c.Mass == 0 || c.Length == 0) {
 			return fmt.Errorf("statics: cable %d can hang as a catenary only between two points, with a mass and a length", i)

@@ -16,7 +16,7 @@ const (
 	MaxMeshBytes     = 64 << 20
 	MaxMeshTriangles = 1_000_000
 	maxBodies        = 10_000     // every pair of bodies is looked at once
-	maxInside        = 20_000_000 // triangles looked at to see which body lies in which
+	maxInside        = 10_000_000 // triangles looked at to see which body lies in which
 )
 
 // surface is a triangle mesh whose vertices are welded: points with exactly

@@ -236,45 +236,72 @@ func TestMeshFaults(t *testing.T) {
 	many := append(make([]byte, 84), make([]byte, 50*(takeoff.MaxMeshTriangles+1))...)
 	binary.LittleEndian.PutUint32(many[80:], takeoff.MaxMeshTriangles+1)
 
+	// A ball, and blocks beside it within the corners of its box: many of
+	// them, and as many with a ball so fine that looking takes too long.
+	crowd := func(n, fine int) mesh {
+		m := sphere(fine)
+		for i := range n {
+			b := box(1e-4, 1e-4, 1e-4).shifted([3]float64{0.48, 0.48, -0.48 + 0.96*float64(i)/float64(n)})
+			for _, f := range b.faces {
+				for j := range f {
+					f[j] += len(m.points)
+				}
+			}
+			m.points, m.faces = append(m.points, b.points...), append(m.faces, b.faces...)
+		}
+		return m
+	}
+
 	for name, c := range map[string]struct {
 		file  string
 		data  []byte
 		code  fault.Code
 		words []string
 	}{
-		"open":               {"m.obj", without.obj(), fault.OpenMesh, []string{"open at 4 edges", "(0, 0, 0) to (1, 0, 0)", "..."}},
-		"one triangle":       {"m.obj", []byte("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"), fault.OpenMesh, []string{"open at 3 edges"}},
-		"one turned":         {"m.obj", flipped.obj(), fault.OpenMesh, []string{"opposite ways on the two sides of 4 edges", "(0, 0, 1) to (1, 0, 1)"}},
-		"inward":             {"m.obj", cube.insideOut().obj(), fault.OpenMesh, []string{"faces inward", "mirrored"}},
-		"share an edge":      {"m.obj", cube.and(cube.shifted([3]float64{1, 1, 0})).obj(), fault.OpenMesh, []string{"more than two triangles meet at 1 edge: (1, 1, 0) to (1, 1, 1)"}},
-		"twice":              {"m.obj", cube.and(cube).obj(), fault.OpenMesh, []string{"more than two", "18 edges"}},
-		"a gap":              {"m.obj", bytes.Replace(cube.textSTL(), nil, nil, 0), fault.Unsupported, []string{"line 1", `"solid"`}},
-		"hairline":           {"m.stl", bytes.Replace(cube.textSTL(), []byte("vertex 1 1 1"), []byte("vertex 1 1 1.0000001"), 1), fault.OpenMesh, []string{"open", "exactly the same coordinates"}},
-		"sheet":              {"m.obj", sheet.obj(), fault.OpenMesh, []string{"no volume"}},
-		"solid in solid":     {"m.obj", box(3, 3, 3).and(cube.shifted([3]float64{1, 1, 1})).obj(), fault.OpenMesh, []string{"(1, 2, 1)", "count twice"}},
-		"inward outside":     {"m.obj", box(3, 3, 3).and(cube.insideOut().shifted([3]float64{4, 0, 0})).obj(), fault.OpenMesh, []string{"no hollow"}},
-		"inward all":         {"m.obj", box(3, 3, 3).and(cube.shifted([3]float64{4, 0, 0})).insideOut().obj(), fault.OpenMesh, []string{"faces inward"}},
-		"hollow in hollow":   {"m.obj", box(9, 9, 9).and(box(5, 5, 5).insideOut().shifted([3]float64{1, 1, 1})).and(cube.insideOut().shifted([3]float64{2, 2, 2})).obj(), fault.OpenMesh, []string{"no hollow"}},
-		"overlap":            {"m.obj", cube.and(cube.shifted([3]float64{0.01, 0.01, 0.01})).and(cube.shifted([3]float64{-0.01, -0.02, -0.01})).obj(), fault.OpenMesh, nil},
-		"bent face":          {"m.obj", bent.obj(), fault.OpenMesh, []string{"not flat", "line 10"}},
-		"infinite":           {"m.obj", wide.obj(), fault.Syntax, []string{"line 1", "not a number"}},
-		"too large a number": {"m.stl", huge.textSTL(), fault.Range, []string{"too large"}},
-		"not a number":       {"m.stl", nan, fault.Range, []string{"triangle 1"}},
-		"cut off":            {"m.stl", stl[:len(stl)-1], fault.Syntax, nil},
-		"cut off text":       {"m.stl", cube.textSTL()[:400], fault.Syntax, []string{"line 30"}},
-		"no head":            {"m.stl", stl[:60], fault.Syntax, nil},
-		"wrong count":        {"m.stl", append(make([]byte, 80), 2, 0, 0, 0, 1, 2, 3), fault.Syntax, []string{"2 triangles", "0.06"}},
-		"nothing":            {"m.stl", nil, fault.Syntax, []string{"too short"}},
-		"empty text":         {"m.stl", []byte("solid\nendsolid\n"), fault.OpenMesh, []string{"no triangles"}},
-		"empty obj":          {"m.obj", nil, fault.OpenMesh, []string{"no triangles"}},
-		"no such vertex":     {"m.obj", []byte("v 0 0 0\nf 1 2 3\n"), fault.Reference, []string{"line 2", `"2"`, "1 vertices"}},
-		"vertex zero":        {"m.obj", []byte("v 0 0 0\nf 0 1 1\n"), fault.Reference, nil},
-		"too far back":       {"m.obj", []byte("v 0 0 0\nf -2 1 1\n"), fault.Reference, nil},
-		"two corners":        {"m.obj", []byte("v 0 0 0\nf 1 1\n"), fault.Syntax, []string{"2 corners"}},
-		"curved":             {"m.obj", []byte("v 0 0 0\ncurv 0 1 1 1\n"), fault.Unsupported, []string{`"curv"`}},
-		"other file":         {"m.dxf", nil, fault.Unsupported, []string{".stl or .obj"}},
-		"many":               {"m.stl", many, fault.TooLarge, nil},
-		"big":                {"m.stl", make([]byte, takeoff.MaxMeshBytes+1), fault.TooLarge, nil},
+		"open":                {"m.obj", without.obj(), fault.OpenMesh, []string{"open at 4 edges", "(0, 0, 0) to (1, 0, 0)", "..."}},
+		"one triangle":        {"m.obj", []byte("v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n"), fault.OpenMesh, []string{"open at 3 edges"}},
+		"one turned":          {"m.obj", flipped.obj(), fault.OpenMesh, []string{"opposite ways on the two sides of 4 edges", "(0, 0, 1) to (1, 0, 1)"}},
+		"inward":              {"m.obj", cube.insideOut().obj(), fault.OpenMesh, []string{"faces inward", "mirrored"}},
+		"share an edge":       {"m.obj", cube.and(cube.shifted([3]float64{1, 1, 0})).obj(), fault.OpenMesh, []string{"more than two triangles meet at 1 edge: (1, 1, 0) to (1, 1, 1)"}},
+		"twice":               {"m.obj", cube.and(cube).obj(), fault.OpenMesh, []string{"more than two", "18 edges"}},
+		"text STL as OBJ":     {"m.obj", cube.textSTL(), fault.Unsupported, []string{"line 1", `"solid"`}},
+		"hairline":            {"m.stl", bytes.Replace(cube.textSTL(), []byte("vertex 1 1 1"), []byte("vertex 1 1 1.0000001"), 1), fault.OpenMesh, []string{"open", "exactly the same coordinates"}},
+		"sheet":               {"m.obj", sheet.obj(), fault.OpenMesh, []string{"no volume"}},
+		"solid in solid":      {"m.obj", box(3, 3, 3).and(cube.shifted([3]float64{1, 1, 1})).obj(), fault.OpenMesh, []string{"(1, 2, 1)", "count twice"}},
+		"inward outside":      {"m.obj", box(3, 3, 3).and(cube.insideOut().shifted([3]float64{4, 0, 0})).obj(), fault.OpenMesh, []string{"no hollow"}},
+		"inward all":          {"m.obj", box(3, 3, 3).and(cube.shifted([3]float64{4, 0, 0})).insideOut().obj(), fault.OpenMesh, []string{"faces inward"}},
+		"hollow in hollow":    {"m.obj", box(9, 9, 9).and(box(5, 5, 5).insideOut().shifted([3]float64{1, 1, 1})).and(cube.insideOut().shifted([3]float64{2, 2, 2})).obj(), fault.OpenMesh, []string{"no hollow"}},
+		"overlap":             {"m.obj", cube.and(cube.shifted([3]float64{0.01, 0.01, 0.01})).and(cube.shifted([3]float64{-0.01, -0.02, -0.01})).obj(), fault.OpenMesh, nil},
+		"bent face":           {"m.obj", bent.obj(), fault.OpenMesh, []string{"not flat", "line 10"}},
+		"infinite":            {"m.obj", wide.obj(), fault.Syntax, []string{"line 1", "not a number"}},
+		"too large a number":  {"m.stl", huge.textSTL(), fault.Range, []string{"too large"}},
+		"not a number":        {"m.stl", nan, fault.Range, []string{"triangle 1"}},
+		"cut off":             {"m.stl", stl[:len(stl)-1], fault.Syntax, nil},
+		"cut off text":        {"m.stl", cube.textSTL()[:400], fault.Syntax, []string{"line 30"}},
+		"no head":             {"m.stl", stl[:60], fault.Syntax, nil},
+		"wrong count":         {"m.stl", append(make([]byte, 80), 2, 0, 0, 0, 1, 2, 3), fault.Syntax, []string{"2 triangles", "0.06"}},
+		"nothing":             {"m.stl", nil, fault.Syntax, []string{"too short"}},
+		"empty text":          {"m.stl", []byte("solid\nendsolid\n"), fault.OpenMesh, []string{"no triangles"}},
+		"empty obj":           {"m.obj", nil, fault.OpenMesh, []string{"no triangles"}},
+		"no such vertex":      {"m.obj", []byte("v 0 0 0\nf 1 2 3\n"), fault.Reference, []string{"line 2", `"2"`, "1 vertices"}},
+		"vertex zero":         {"m.obj", []byte("v 0 0 0\nf 0 1 1\n"), fault.Reference, nil},
+		"too far back":        {"m.obj", []byte("v 0 0 0\nf -2 1 1\n"), fault.Reference, nil},
+		"two corners":         {"m.obj", []byte("v 0 0 0\nf 1 1\n"), fault.Syntax, []string{"2 corners"}},
+		"curved":              {"m.obj", []byte("v 0 0 0\ncurv 0 1 1 1\n"), fault.Unsupported, []string{`"curv"`}},
+		"other file":          {"m.dxf", nil, fault.Unsupported, []string{".stl or .obj"}},
+		"many":                {"m.stl", many, fault.TooLarge, nil},
+		"ten thousand":        {"m.obj", crowd(10_000, 8).obj(), fault.TooLarge, []string{"10000 separate"}},
+		"hard to tell":        {"m.obj", crowd(170, 250).obj(), fault.TooLarge, []string{"which is in which"}},
+		"facet cut off":       {"m.stl", []byte("solid\n facet normal 0 0"), fault.Syntax, []string{"line 2", "file ends"}},
+		"loop missing":        {"m.stl", []byte("solid\nfacet normal 0 0 1 vertex"), fault.Syntax, []string{`"vertex" where outer is due`}},
+		"vertex missing":      {"m.stl", []byte("solid\nfacet normal 0 0 1 outer loop endloop"), fault.Syntax, []string{`"endloop" where vertex is due`}},
+		"vertex of two":       {"m.stl", []byte("solid\nfacet normal 0 0 1 outer loop vertex 1 2\n3"), fault.Syntax, []string{"a vertex of 2 numbers"}},
+		"four corners":        {"m.stl", []byte("solid\nfacet normal 0 0 1 outer loop vertex 1 2 3 vertex 1 2 4\n vertex 1 3 4 vertex 1 3 3"), fault.Syntax, nil},
+		"no end":              {"m.stl", []byte("solid"), fault.Syntax, []string{"endsolid"}},
+		"other word":          {"m.stl", []byte("solid\n" + strings.Repeat("x", 99)), fault.Syntax, []string{"facet or endsolid", "..."}},
+		"after the end":       {"m.stl", []byte("solid\nendsolid\nfacet"), fault.Syntax, []string{"line 3"}},
+		"corner not a number": {"m.obj", []byte("f a"), fault.Syntax, []string{`"a"`}},
+		"big":                 {"m.stl", make([]byte, takeoff.MaxMeshBytes+1), fault.TooLarge, nil},
 	} {
 		t.Run(name, func(t *testing.T) {
 			it := asItem(c.file, c.data)

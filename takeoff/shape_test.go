@@ -54,14 +54,7 @@ var shapes = []struct {
 			return lathe(n, [2]float64{0, 0}, [2]float64{0.4, 0}, [2]float64{0.4, 1.2}, [2]float64{0, 1.2})
 		}, true,
 	},
-	{"sphere", shape("sphere", "diameter", 1.0), func(n int) mesh {
-		profile := [][2]float64{{0, -0.5}}
-		for i := 1; i < n/2; i++ {
-			s, c := math.Sincos(2 * math.Pi * float64(i) / float64(n))
-			profile = append(profile, [2]float64{0.5 * s, -0.5 * c})
-		}
-		return lathe(n, append(profile, [2]float64{0, 0.5})...)
-	}, true},
+	{"sphere", shape("sphere", "diameter", 1.0), sphere, true},
 	{
 		"cone", shape("cone", "diameter", 0.8, "height", 1.2),
 		func(n int) mesh { return lathe(n, [2]float64{0, 0}, [2]float64{0.4, 0}, [2]float64{0, 1.2}) }, true,
@@ -78,6 +71,16 @@ var shapes = []struct {
 			return lathe(n, [2]float64{0, 0}, [2]float64{0.15, 0}, [2]float64{0.4, 1.2}, [2]float64{0, 1.2})
 		}, true,
 	},
+}
+
+// sphere is a ball of diameter 1 with n segments around.
+func sphere(n int) mesh {
+	profile := [][2]float64{{0, -0.5}}
+	for i := 1; i < n/2; i++ {
+		s, c := math.Sincos(2 * math.Pi * float64(i) / float64(n))
+		profile = append(profile, [2]float64{0.5 * s, -0.5 * c})
+	}
+	return lathe(n, append(profile, [2]float64{0, 0.5})...)
 }
 
 // lying lays what stands along z along x.
@@ -169,6 +172,7 @@ func TestShapeFaults(t *testing.T) {
 		"negative":       {shape("cylinder", "diameter", 1.0, "height", -1.0), fault.Range, []string{"height"}},
 		"not a number":   {shape("sphere", "diameter", math.NaN()), fault.Range, []string{"diameter"}},
 		"infinite":       {shape("sphere", "diameter", math.Inf(1)), fault.Range, nil},
+		"underflow":      {shape("sphere", "diameter", 1e-150), fault.Range, []string{"weighs nothing"}},
 		"overflow":       {shape("sphere", "diameter", 1e200), fault.Range, []string{"too large"}},
 		"spread to less": {shape("sphere", "diameter", plusMinus[quantity.Length](1, 1.1)), fault.Range, []string{"below zero"}},
 		"thick wall":     {shape("tube", "diameter", 0.1, "wall", 0.06, "length", 1.0), fault.Disagree, []string{"twice the wall"}},

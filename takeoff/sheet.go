@@ -31,14 +31,13 @@ type Sheet struct {
 
 // Total is what a sheet adds up to. Masses in kg, places in m, load axes.
 type Total struct {
-	Mass      quantity.Measured[quantity.Mass] // contingency included; Low and High are the 95 % band
-	WorstLow  quantity.Mass                    // every figure at its limit, all to the light side; without contingency, which may turn out to be nothing
-	WorstHigh quantity.Mass                    // every figure at its limit, all to the heavy side; with contingency
-	Listed    quantity.Mass                    // nominal sum of the lines, before contingency
-	CG        quantity.Point                   // Low and High of each axis are the 95 % band
-	CGLow     [3]float64                       // the box that holds the CG
-	CGHigh    [3]float64                       // with every figure anywhere within its limits
-	Lines     []Line                           // in the order of the sheet
+	Mass          quantity.Measured[quantity.Mass] // contingency included; Low and High are the 95 % band
+	WorstLow      quantity.Mass                    // every figure at its limit, all to the light side; without contingency, which may turn out to be nothing
+	WorstHigh     quantity.Mass                    // every figure at its limit, all to the heavy side; with contingency
+	Listed        quantity.Mass                    // nominal sum of the lines, before contingency
+	CG            quantity.Point                   // Low and High of each axis are the 95 % band
+	CGLow, CGHigh [3]float64                       // corners of the box that holds the CG with every part anywhere within its own limits
+	Lines         []Line                           // in the order of the sheet
 }
 
 // Line is one part's place in the total.
@@ -97,8 +96,8 @@ func (s Sheet) Sum(wet bool) (Total, error) {
 		cut = cut || p.Cut
 	}
 	if !(m > 0) || cut && !(worst.low > 0) {
-		return Total{}, fault.New(fault.Range, "the parts come to %s kg, and to %s kg with every figure at its light limit", num(m), num(worst.low)).
-			Fix("what is cut out must stay smaller than what it is cut from")
+		return Total{}, fault.List{fault.New(fault.Range, "the parts come to %s kg, and to %s kg with every figure at its light limit", num(m), num(worst.low)).
+			Fix("what is cut out must stay smaller than what it is cut from")}
 	}
 	cg := [3]float64{moment[0] / m, moment[1] / m, moment[2] / m}
 

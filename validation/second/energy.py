@@ -159,7 +159,7 @@ class Energy:
                            events=[stop(self.slot)])
             self.move(go.y[:, -1])
             end += go.t[-1]
-            if go.status == 0 and np.abs(flow(0, np.zeros(n))).max() < 1e-6:
+            if go.status == 0 and np.abs(go.y[:, -1]).max() < 1e-3:
                 break
 
     def newton(self):
