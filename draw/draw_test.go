@@ -209,6 +209,7 @@ func TestLongNamesStayApart(t *testing.T) {
 func clashes(p *Page) error {
 	page := rect{0, 0, p.w, p.h}
 	var all []label
+	var boxes []rect
 	lines := map[string][]poly{}
 	for _, layer := range p.marks {
 		for _, m := range layer {
@@ -217,7 +218,7 @@ func clashes(p *Page) error {
 			}
 			switch m := m.(type) {
 			case label:
-				all = append(all, m)
+				all, boxes = append(all, m), append(boxes, m.bounds())
 			case poly:
 				if view, rest, ok := strings.Cut(m.of, "/"); ok && strings.HasPrefix(rest, "leg/") {
 					lines[view] = append(lines[view], m)
@@ -226,15 +227,15 @@ func clashes(p *Page) error {
 		}
 	}
 	for i, a := range all {
-		for _, b := range all[:i] {
-			if a.bounds().grow(-0.05).hits(b.bounds()) {
+		for j, b := range all[:i] {
+			if boxes[i].grow(-0.05).hits(boxes[j]) {
 				return fmt.Errorf("%q of %s over %q of %s", a.s, a.of, b.s, b.of)
 			}
 		}
 		view, _, _ := strings.Cut(a.of, "/")
 		for _, l := range lines[view] {
 			for k := 0; k+1 < len(l.pts); k++ {
-				if _, _, hit := a.bounds().cut(l.pts[k], l.pts[k+1]); hit {
+				if _, _, hit := boxes[i].cut(l.pts[k], l.pts[k+1]); hit {
 					return fmt.Errorf("%q of %s over %s", a.s, a.of, l.of)
 				}
 			}

@@ -193,6 +193,9 @@ func (r rect) nearest(p pt) pt {
 // cut is the part of a segment inside the box, as shares of its length;
 // ok is false when there is none (Liang and Barsky's clipping).
 func (r rect) cut(a, b pt) (t0, t1 float64, ok bool) {
+	if max(a.x, b.x) < r.x0 || min(a.x, b.x) > r.x1 || max(a.y, b.y) < r.y0 || min(a.y, b.y) > r.y1 {
+		return 0, 0, false // most are this far off
+	}
 	t0, t1 = 0, 1
 	d := b.sub(a)
 	for _, e := range [4][2]float64{{-d.x, a.x - r.x0}, {d.x, r.x1 - a.x}, {-d.y, a.y - r.y0}, {d.y, r.y1 - a.y}} {
@@ -261,21 +264,20 @@ func width(s string, size float64, bold bool) float64 {
 	var buf sfnt.Buffer
 	var sum fixed.Int26_6
 	for _, r := range s {
-		g, _ := f.GlyphIndex(&buf, drawable(f, r))
-		a, _ := f.GlyphAdvance(&buf, g, em, font.HintingNone)
+		a, _ := f.GlyphAdvance(&buf, glyph(f, &buf, r), em, font.HintingNone)
 		sum += a
 	}
 	return float64(sum) / float64(em) * size
 }
 
-// drawable is r, or the replacement character when the font has no picture
-// of r. The SVG keeps r: the reader's machine may have a font that does.
-func drawable(f *sfnt.Font, r rune) rune {
-	var buf sfnt.Buffer
-	if g, err := f.GlyphIndex(&buf, r); err != nil || g == 0 {
-		return unicode.ReplacementChar
+// glyph of r, or the replacement character's when the font has no picture of
+// r. The SVG keeps r: the reader's machine may have a font that does.
+func glyph(f *sfnt.Font, buf *sfnt.Buffer, r rune) sfnt.GlyphIndex {
+	g, err := f.GlyphIndex(buf, r)
+	if err != nil || g == 0 {
+		g, _ = f.GlyphIndex(buf, unicode.ReplacementChar)
 	}
-	return r
+	return g
 }
 
 // clean makes a text one line of what XML and a reader can take: control and

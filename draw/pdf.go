@@ -6,8 +6,10 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"codeberg.org/go-pdf/fpdf"
+	"golang.org/x/image/font/sfnt"
 )
 
 // printed is the date inside every PDF. The sheet's own date stands in its
@@ -88,5 +90,12 @@ func (p pen) pdf(f *fpdf.Fpdf, fill ink) (style string) {
 
 // drawn is s with what the font can not draw replaced.
 func drawn(face int, s string) string {
-	return strings.Map(func(r rune) rune { return drawable(faces[face], r) }, s)
+	var buf sfnt.Buffer
+	missing := glyph(faces[face], &buf, unicode.ReplacementChar)
+	return strings.Map(func(r rune) rune {
+		if glyph(faces[face], &buf, r) == missing {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, s)
 }

@@ -154,10 +154,9 @@ func (m label) paint(c canvas) {
 		to := func(q fixed.Point26_6) (float32, float32) {
 			return at(pen.add(pt{float64(q.X) * k, float64(q.Y) * k}))
 		}
+		var buf sfnt.Buffer
 		for _, r := range m.s {
-			var buf sfnt.Buffer
-			g, _ := f.GlyphIndex(&buf, drawable(f, r))
-			outline, err := f.LoadGlyph(&buf, g, em, nil)
+			outline, err := f.LoadGlyph(&buf, glyph(f, &buf, r), em, nil)
 			if err != nil {
 				continue
 			}

@@ -89,10 +89,14 @@ func (t tongue) length(m float64) string {
 	return fmt.Sprintf("%s%d ft %s in", sign, feet, inch)
 }
 
-// digits writes v to n significant digits, without an exponent.
+// digits writes v to n significant digits, without an exponent; what is too
+// small for four decimals is told as being smaller, not as nothing.
 func digits(v float64, n int) string {
-	if v == 0 {
+	switch {
+	case v == 0:
 		return "0"
+	case math.Abs(v) < 1e-4:
+		return map[bool]string{false: "<0.0001", true: ">-0.0001"}[v < 0]
 	}
 	e := int(math.Floor(math.Log10(math.Abs(v))))
 	p := math.Pow(10, float64(e-n+1))
@@ -100,7 +104,7 @@ func digits(v float64, n int) string {
 	if math.Abs(r) >= math.Pow(10, float64(e+1)) { // 9.996 became 10.00
 		e++
 	}
-	return strconv.FormatFloat(r, 'f', max(0, n-1-e), 64)
+	return strconv.FormatFloat(r, 'f', max(0, min(n-1-e, 4)), 64)
 }
 
 // degrees writes an angle to a tenth of a degree.

@@ -27,21 +27,36 @@ func (r *Rig) Rehang() (stable bool, err error) {
 }
 
 // Step makes the changes of step i of the file and hangs the lift from the
-// pose it has. Inputs set later keep the changes.
+// pose it has. Hooks, lengths and levels go their way in short straight
+// pieces, all together, and the pose is followed. Inputs set later keep the
+// changes.
 func (r *Rig) Step(i int) (*Hung, error) {
 	s := &r.Lift.Steps[i]
-	change := func(f func()) {
-		f()
-		r.changes = append(r.changes, f)
-	}
+	m := &r.model
+	var moves []func(share float64)
+	far := 0.0
 	for k := range r.Lift.Hooks {
 		if p, ok := s.Hooks[r.Lift.Hooks[k].Name]; ok {
-			r.moveHook(k, p.XYZ())
+			from, to := r.carriers[r.Lift.Hooks[k].Name].at, statics.Vec(p.XYZ())
+			way := to.Sub(from)
+			far = math.Max(far, way.Norm())
+			moves = append(moves, func(share float64) { r.moveHook(k, from.Add(way.Scale(share))) })
 		}
+	}
+	number := func(x *float64, to float64) {
+		from := *x
+		far = math.Max(far, math.Abs(to-from))
+		moves = append(moves, func(share float64) { *x = from + share*(to-from) })
+		r.changes = append(r.changes, func() { *x = to })
 	}
 	for k := range r.Lift.Legs {
 		if x, ok := s.Legs[r.Lift.Legs[k].Name]; ok {
-			change(func() { r.model.Cables[k].Length = length(x) })
+			number(&m.Cables[k].Length, length(x))
+		}
+	}
+	for k := range r.Lift.Supports {
+		if x, ok := s.Supports[r.Lift.Supports[k].Name]; ok {
+			number(&m.Supports[k].Level, length(x))
 		}
 	}
 	for k := range r.Lift.Ties {
@@ -50,16 +65,40 @@ func (r *Rig) Step(i int) (*Hung, error) {
 			if !held {
 				l = released
 			}
-			change(func() { r.model.Cables[r.ties+k].Length = l })
+			set := func() { m.Cables[r.ties+k].Length = l }
+			set()
+			r.changes = append(r.changes, set)
 		}
 	}
-	for k := range r.Lift.Supports {
-		if x, ok := s.Supports[r.Lift.Supports[k].Name]; ok {
-			change(func() { r.model.Supports[k].Level = length(x) })
+	pieces := int(math.Min(math.Ceil(far/piece), maxPieces))
+	edge := false
+	for k := 1; k < pieces; k++ {
+		for _, f := range moves {
+			f(float64(k) / float64(pieces))
 		}
+		res := r.solver.Step()
+		if res.Err() != nil {
+			return nil, r.refused(s.Name, res)
+		}
+		edge = edge || !res.Stable
 	}
-	return r.told(s.Name, r.solver.Step())
+	for _, f := range moves {
+		f(1)
+	}
+	h, err := r.told(s.Name, r.solver.Step())
+	if err == nil && edge && h.Stable {
+		h.Stable = false
+		h.Notes = append(h.Notes, "on the way to this step the pose is lost")
+	}
+	return h, err
 }
+
+// A step's way is gone in pieces of this length, m, but not in more than so
+// many.
+const (
+	piece     = 0.2
+	maxPieces = 60
+)
 
 // released is the length, m, of a tie that holds nothing any more.
 const released = 1e6

@@ -151,6 +151,17 @@ func needed[R, T any](name string, f form[T], set func(*R, T), doc string) key[R
 	return k
 }
 
+// like adds examples of values to the schema of a key.
+func (k key[R]) like(examples ...any) key[R] {
+	schema := k.schema
+	k.schema = func(d defs) object {
+		o := schema(d)
+		o["examples"] = examples
+		return o
+	}
+	return k
+}
+
 // record reads a map with a closed set of keys. begin, if any, gives the
 // record its name, place and defaults.
 func record[R any](name, what string, begin func(*R, *node), groups ...[]key[R]) form[R] {

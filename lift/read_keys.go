@@ -16,9 +16,9 @@ var fileForm = record("", "a lift file", func(l *Lift, _ *node) {
 	l.Site.G = quantity.Known(quantity.StandardGravity)
 }, keys(
 	needed("plumbhook", whole("the version of the file format", version, version), func(*Lift, int) {},
-		"Version of the file format. Write 1."),
-	at("title", textForm, func(l *Lift, v string) { l.Title = v }, "What is lifted from where to where, as on the lift plan."),
-	at("revision", textForm, func(l *Lift, v string) { l.Revision = v }, "Revision of this plan."),
+		"Version of the file format. Write 1.").like(1),
+	at("title", textForm, func(l *Lift, v string) { l.Title = v }, "What is lifted from where to where, as on the lift plan.").like("Pump motor out of well 3"),
+	at("revision", textForm, func(l *Lift, v string) { l.Revision = v }, "Revision of this plan.").like("B"),
 	at("rulebook", choice("a rulebook", option[string]{"us", "us"}, option[string]{"eu", "eu"}), func(l *Lift, v string) { l.Rulebook = v },
 		"Family of codes the lift is checked against. Without it nothing is checked against a code."),
 	at("site", siteForm, func(l *Lift, v Site) { l.Site = v }, "Where the lift takes place."),
@@ -51,7 +51,7 @@ var siteForm = record("site", "site", func(s *Site, _ *node) { s.G = quantity.Kn
 
 var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *node) { d.Pos = n.place() }, keys(
 	needed("factor", number("a dynamic factor", 1, 10), func(d *Dynamic, v float64) { d.Factor = v },
-		"Factor on the static forces. Static and dynamic results are both shown."),
+		"Factor on the static forces. Static and dynamic results are both shown.").like(1.1),
 ))
 
 var limitsForm = record("limits", "limits", nil, keys(
@@ -63,7 +63,7 @@ var limitsForm = record("limits", "limits", nil, keys(
 var limitForm = record("limit", "a limit", func(l *Limit, n *node) { l.Pos = n.place() }, keys(
 	at("warn", ratingForm, func(l *Limit, v quantity.Rating) { l.Warn = &v }, "Gross force at which the crew is warned."),
 	at("stop", ratingForm, func(l *Limit, v quantity.Rating) { l.Stop = &v }, "Gross force at which the lift is stopped."),
-)).check(checkLimit).demand(object{"anyOf": requiring("warn", "stop")})
+)).check(checkLimit).demand(object{"type": "object", "anyOf": requiring("warn", "stop")})
 
 // loadFile is a load before it is weighed.
 type loadFile struct {
@@ -78,14 +78,14 @@ type loadFile struct {
 var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 	l.Name, l.Wet, l.Pos = "load", true, n.place()
 }, keys(
-	at("name", textForm, func(l *loadFile, v string) { l.Name = v }, "What the load is called on site."),
+	at("name", textForm, func(l *loadFile, v string) { l.Name = v }, "What the load is called on site.").like("pump motor"),
 	at("parts", listOf("a list of parts (- {name: frame, mass: 4100 kg, at: 0 0 0.9 m})", partForm), func(l *loadFile, v []takeoff.Part) { l.parts = v },
 		"Weight take-off, part by part. Or give mass and cg."),
 	at("mass", massForm, func(l *loadFile, v quantity.Measured[quantity.Mass]) { l.mass = &v },
 		"Mass of the whole load, when there is no take-off of parts. Beside parts it is compared with their sum."),
 	at("cg", pointForm, func(l *loadFile, v quantity.Point) { l.cg = &v },
 		"Centre of gravity in load axes. Beside parts it is compared with theirs."),
-	at("from", textForm, func(l *loadFile, v string) { l.from = v }, "Who says that it weighs that: nameplate, weighing, drawing ..."),
+	at("from", textForm, func(l *loadFile, v string) { l.from = v }, "Who says that it weighs that: nameplate, weighing, drawing ...").like("nameplate"),
 	at("contingency", shareForm, func(l *loadFile, v quantity.Ratio) { l.contingency = v }, "Share added to the sum for weight that nobody listed."),
 	at("wet", truth(true), func(l *loadFile, v bool) { l.Wet = v }, "Whether parts marked fluid are on board. True unless it says false."),
 	at("size", sizeForm, func(l *loadFile, v quantity.Point) { l.Size = &v }, "Extent along x, y and z, for drawing, wind and clearance."),
@@ -97,8 +97,8 @@ var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 )).check(checkLoad).demand(object{"anyOf": []object{{"required": []string{"parts"}}, {"required": []string{"mass", "cg"}}}})
 
 var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) { p.Name, p.Pos = partName(n), n.place() }, keys(
-	at("name", textForm, func(p *takeoff.Item, v string) { p.Name = v }, "What the part is called on the weight sheet."),
-	at("from", textForm, func(p *takeoff.Item, v string) { p.From = v }, "Who says that it weighs that: nameplate, drawing, weighing ..."),
+	at("name", textForm, func(p *takeoff.Item, v string) { p.Name = v }, "What the part is called on the weight sheet.").like("frame"),
+	at("from", textForm, func(p *takeoff.Item, v string) { p.From = v }, "Who says that it weighs that: nameplate, drawing, weighing ...").like("drawing"),
 	at("at", pointForm, func(p *takeoff.Item, v quantity.Point) { p.At = &v },
 		"Where it sits in load axes: its centre of gravity for mass and volume, the datum of a shape, the origin of a mesh."),
 	at("mass", massForm, func(p *takeoff.Item, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of one piece."),
@@ -109,7 +109,7 @@ var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) {
 	at("density", densityForm, func(p *takeoff.Item, v quantity.Measured[quantity.Density]) { p.Density = &v }, "Density, when the material is not in the table."),
 	at("turn", turnForm, func(p *takeoff.Item, v Turn) { p.Turn = &[3]quantity.Angle{v.X, v.Y, v.Z} },
 		"Turn of a shape or mesh about the load's x, then y, then z axis, through its datum."),
-	at("count", whole("a count", 1, 100_000), func(p *takeoff.Item, v int) { p.Count = v }, "Number of equal pieces. One when not given."),
+	at("count", whole("a count", 1, 100_000), func(p *takeoff.Item, v int) { p.Count = v }, "Number of equal pieces. One when not given.").like(4),
 	at("pitch", pointForm, func(p *takeoff.Item, v quantity.Point) { p.Pitch = &v }, "Step from one piece to the next. Without it all sit at the same place."),
 	at("fluid", truth(true), func(p *takeoff.Item, v bool) { p.Fluid = v }, "True for what is only on board when the load is wet."),
 	at("cut", truth(true), func(p *takeoff.Item, v bool) { p.Cut = v }, "True for material taken out: a bore, an opening."),
@@ -144,7 +144,7 @@ func holdForm(name, what string) form[Lug] {
 	}
 	return either(name, short, record("", what, begin, keys(
 		needed("at", pointForm, func(l *Lug, v quantity.Point) { l.At = v }, "Where the gear bears, in the axes of the body."),
-		at("type", textForm, func(l *Lug, v string) { l.Type = v }, "Plate, plain eye bolt, shoulder eye bolt, swivel ring ..."),
+		at("type", textForm, func(l *Lug, v string) { l.Type = v }, "Plate, plain eye bolt, shoulder eye bolt, swivel ring ...").like("plate", "shoulder eye bolt"),
 		at("axis", directionForm, func(l *Lug, v [3]float64) { l.Axis = &v }, "Along the pin hole of a plate, or the shank of an eye bolt, in the axes of the body."),
 		at("hole", lengthForm, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Hole = &v }, "Diameter of the pin hole."),
 		at("thickness", lengthForm, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Thickness = &v }, "Thickness of the plate at the hole."),
@@ -180,7 +180,7 @@ var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 		"Straight lumps the leg's own weight at its ends, catenary lets it sag. Straight when not given."),
 	at("hitch", choice("straight, basket or choker", option[Hitch]{"straight", Straight}, option[Hitch]{"basket", Basket}, option[Hitch]{"choker", Choker}),
 		func(l *Leg, v Hitch) { l.Hitch = v }, "How the leg takes hold. Straight when not given."),
-	at("friction", frictionForm, func(l *Leg, v float64) { l.Friction = v }, "Coefficient of friction of the rope on the points it slides over."),
+	at("friction", frictionForm, func(l *Leg, v float64) { l.Friction = v }, "Coefficient of friction of the rope on the points it slides over.").like(0.1),
 	at("choke_angle", chokeForm, func(l *Leg, v quantity.Measured[quantity.Angle]) { l.ChokeAngle = &v },
 		"Angle of choke of a choker hitch, between its running part and the part round the load."),
 	at("bend", lengthForm, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Bend = &v }, "Diameter that the rope bends over."),
@@ -189,11 +189,11 @@ var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 	at("stack", listOf("a list of gear, top to bottom (- {kind: bow shackle, length: 84 mm})", entryForm), func(l *Leg, v []Part) { l.Stack = v },
 		"What the leg is made of, top to bottom."),
 	at("cell", cellForm, func(l *Leg, v Cell) { l.Cell = &v }, "Load cell of a leg that is given without a stack."),
-)).check(checkLeg).demand(object{"anyOf": requiring("length", "stack")})
+)).check(checkLeg).demand(object{"type": "object", "anyOf": requiring("length", "stack")})
 
 var assemblyForm = record("assembly", "an assembly_wll", func(a *AssemblyWLL, n *node) { a.Pos = n.place() }, keys(
 	needed("wll", ratingForm, func(a *AssemblyWLL, v quantity.Rating) { a.WLL = v }, "Working load limit of the whole assembly."),
-	needed("legs", whole("the number of legs on the tag", 1, 8), func(a *AssemblyWLL, v int) { a.Legs = v }, "Number of legs the tag speaks of."),
+	needed("legs", whole("the number of legs on the tag", 1, 8), func(a *AssemblyWLL, v int) { a.Legs = v }, "Number of legs the tag speaks of.").like(2),
 	needed("angle", angleFromForm, func(a *AssemblyWLL, v angleFrom) { a.Angle, a.From = v.angle, v.line },
 		"Angle the tag speaks of, with what it is measured from."),
 ))
@@ -201,7 +201,7 @@ var assemblyForm = record("assembly", "an assembly_wll", func(a *AssemblyWLL, n 
 // cellKeys are those of a load cell, as an entry of a stack or on a leg.
 func cellKeys[R any](of func(*R) *Cell) []key[R] {
 	return keys(
-		at("channel", textForm, func(x *R, v string) { of(x).Channel = v }, "Name of the channel that the readings come on."),
+		at("channel", textForm, func(x *R, v string) { of(x).Channel = v }, "Name of the channel that the readings come on.").like("W"),
 		at("capacity", ratingForm, func(x *R, v quantity.Rating) { of(x).Capacity = &v }, "Full scale of the cell."),
 		at("accuracy", accuracyForm, func(x *R, v *Accuracy) { of(x).Accuracy = v }, "Hard limit of the cell's error, of full scale or of reading."),
 		at("zero", choice("hung, attached or none", option[Zero]{"hung", ZeroHung}, option[Zero]{"attached", ZeroAttached}, option[Zero]{"none", ZeroNone}),
@@ -211,37 +211,43 @@ func cellKeys[R any](of func(*R) *Cell) []key[R] {
 }
 
 var cellForm = record("cell", "a cell", func(c *Cell, n *node) { c.Zero, c.Pos = ZeroNone, n.place() },
-	cellKeys(func(c *Cell) *Cell { return c })).check(checkCell).check(checkChannel).demand(object{"required": []string{"channel"}})
+	cellKeys(func(c *Cell) *Cell { return c })).check(checkCell).check(checkChannel).demand(object{"type": "object", "required": []string{"channel"}})
 
 var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Facts, p.Pos = map[string]string{}, n.place() }, keys(
-	at("kind", textForm, func(p *Part, v string) { p.Kind = v }, "What it is: bow shackle, wire rope sling, master link, load cell ..."),
-	at("serial", textForm, func(p *Part, v string) { p.Serial = v }, "Serial of the item in the gear store."),
+	at("kind", textForm, func(p *Part, v string) { p.Kind = v }, "What it is: bow shackle, wire rope sling, master link, load cell ...").like("bow shackle", "wire rope sling", "load cell"),
+	at("serial", textForm, func(p *Part, v string) { p.Serial = v }, "Serial of the item in the gear store.").like("KP-0117"),
 	at("wll", ratingForm, func(p *Part, v quantity.Rating) { p.WLL = &v }, "Working load limit off the tag."),
 	at("length", lengthForm, func(p *Part, v quantity.Measured[quantity.Length]) { p.Length = &v }, "Unloaded length, bearing to bearing."),
 	at("mass", ownMassForm, func(p *Part, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of the item."),
 	at("stiffness", stiffnessForm, func(p *Part, v quantity.Measured[quantity.Stiffness]) { p.Stiffness = &v },
 		"Force per stretch of the item. Entries without one do not stretch when another states one."),
-), cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"anyOf": requiring("kind", "serial")})
+), cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"type": "object", "anyOf": requiring("kind", "serial")})
 
 // factKeys are what a catalogue or a tag says about gear, kept as written.
 var factKeys = func() (all []key[Part]) {
-	for _, f := range []struct{ name, doc string }{
-		{"class", "Class in its standard."},
-		{"grade", "Grade in its standard."},
-		{"size", "Nominal size."},
-		{"table", "Table of ratings that class and size belong to."},
-		{"rope", "Construction, grade and core: 6x19 EIPS IWRC."},
-		{"splice", "Kind of splice or termination: mechanical, hand, socket."},
-		{"material", "What it is made of: alloy steel, polyester ..."},
-		{"diameter", "Diameter of rope, bar or chain."},
-		{"width", "Width of a web."},
-		{"ply", "Number of plies of a web."},
-		{"pin", "Diameter of its pin, or of the pin a load cell demands."},
-		{"jaw", "Inside width at its jaw."},
-		{"hole", "Diameter of its pin hole."},
-		{"thickness", "Thickness at its pin hole."},
+	asWritten := func(m quantity.Measured[quantity.Length]) string { return m.Text }
+	for _, f := range []struct {
+		name    string
+		form    form[string]
+		example any
+		doc     string
+	}{
+		{"class", textForm, "A", "Class in its standard."},
+		{"grade", textForm, "80", "Grade in its standard."},
+		{"size", textForm, "7/8 in", "Nominal size."},
+		{"table", textForm, "C-3", "Table of ratings that class and size belong to."},
+		{"rope", textForm, "6x19 EIPS IWRC", "Construction, grade and core."},
+		{"splice", textForm, "mechanical", "Kind of splice or termination."},
+		{"material", textForm, "polyester", "What it is made of."},
+		{"ply", textForm, 2, "Number of plies of a web."},
+		{"diameter", mapped(lengthForm, asWritten), "3/4 in", "Diameter of rope, bar or chain."},
+		{"width", mapped(lengthForm, asWritten), "50 mm", "Width of a web."},
+		{"pin", mapped(lengthForm, asWritten), "25 mm", "Diameter of its pin, or of the pin that a load cell demands."},
+		{"jaw", mapped(lengthForm, asWritten), "37 mm", "Inside width at its jaw."},
+		{"hole", mapped(lengthForm, asWritten), "26 mm", "Diameter of its pin hole."},
+		{"thickness", mapped(lengthForm, asWritten), "25 mm", "Thickness at its pin hole."},
 	} {
-		all = append(all, at(f.name, textForm, func(p *Part, v string) { p.Facts[f.name] = v }, f.doc))
+		all = append(all, at(f.name, f.form, func(p *Part, v string) { p.Facts[f.name] = v }, f.doc).like(f.example))
 	}
 	return all
 }()
@@ -262,7 +268,7 @@ var spreaderForm = record("spreader", "a spreader", func(s *Spreader, n *node) {
 var supportForm = record("support", "a support", func(s *Support, n *node) { s.Name, s.Pos = n.name, n.key }, keys(
 	needed("at", refForm, func(s *Support, v Ref) { s.At = v }, "Point of a body that stands on the ground: BODY.POINT."),
 	needed("level", levelForm, func(s *Support, v quantity.Measured[quantity.Length]) { s.Level = v }, "Height of the ground in the world."),
-	at("friction", frictionForm, func(s *Support, v float64) { s.Friction = v }, "Coefficient of friction on the ground. Nothing when not given."),
+	at("friction", frictionForm, func(s *Support, v float64) { s.Friction = v }, "Coefficient of friction on the ground. Nothing when not given.").like(0.3),
 ))
 
 var tieForm = record("tie", "a tie", func(t *Tie, n *node) { t.Name, t.Pos = n.name, n.key }, keys(
@@ -273,7 +279,7 @@ var tieForm = record("tie", "a tie", func(t *Tie, n *node) { t.Name, t.Pos = n.n
 ))
 
 var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos = stepName(n), n.place() }, keys(
-	at("name", textForm, func(s *Step, v string) { s.Name = v }, "What the step is called."),
+	at("name", textForm, func(s *Step, v string) { s.Name = v }, "What the step is called.").like("raise"),
 	at("hooks", lookup("a map of moves by hook", record("hook-move", "a hook move", nil, keys(
 		needed("at", pointForm, func(p *quantity.Point, v quantity.Point) { *p = v }, "Where the hook goes."),
 	))), func(s *Step, v map[string]quantity.Point) { s.Hooks = v }, "Hooks that move, by name."),

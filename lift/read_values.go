@@ -18,8 +18,8 @@ import (
 var (
 	levelForm       = measured[quantity.Length]("length", "a length with its unit", anySign, "0 m", "-20 mm")
 	lengthForm      = measured[quantity.Length]("size", "a length with its unit", positive, "2.4 m ± 0.5 %", "12 ft 6 1/2 in", "7/8 in")
-	massForm        = measured[quantity.Mass]("mass", "a mass with its unit", filled, "4100 kg ± 2 %", "60..110 kg")
-	ownMassForm     = measured[quantity.Mass]("own-mass", "a mass with its unit", notNegative, "9 kg", "0 kg")
+	massForm        = measured[quantity.Mass]("mass", "a mass with its unit", filled, "4100 kg ± 2 %", "60..110 kg").demand(noBareTon)
+	ownMassForm     = measured[quantity.Mass]("own-mass", "a mass with its unit", notNegative, "9 kg", "0 kg").demand(noBareTon)
 	volumeForm      = measured[quantity.Volume]("volume", "a volume with its unit", positive, "0.35 m3 ± 5 %")
 	densityForm     = measured[quantity.Density]("density", "a density with its unit", positive, "7850 kg/m3")
 	stiffnessForm   = measured[quantity.Stiffness]("stiffness", "a stiffness with its unit", positive, "5.2 MN/m", "400 kN/mm ± 20 %")
@@ -29,13 +29,13 @@ var (
 	windForm        = measured[quantity.Speed]("speed", "a speed with its unit", notNegative, "9 m/s")
 
 	ratingForm = words("rating", "a rating with its unit",
-		quantitySchema("a force, or a mass read as force at standard gravity", []string{"5 t", "6.5 short ton", "50 kN"}), quantity.ParseRating)
+		quantitySchema("a force, or a mass read as force at standard gravity", []string{"5 t", "6.5 short ton", "50 kN"}), quantity.ParseRating).demand(noBareTon)
 
-	directionForm = either("direction", joined(words("", "a direction", object{
+	directionForm = joined("direction", words("", "a direction such as 0 0 1", object{
 		"type": "string", "pattern": `^\s*` + signed + `(\s+` + signed + `){2}\s*$`, "examples": []string{"0 0 1"},
-	}, quantity.ParseDirection), object{"type": "number"}), never[[3]float64]("a direction such as 0 0 1"))
+	}, quantity.ParseDirection), object{"type": "number"})
 
-	textForm = words("", "a text", object{"type": []string{"string", "number", "boolean"}}, func(s string) (string, error) {
+	textForm = words("text", "a text", object{"type": []string{"string", "number", "boolean"}}, func(s string) (string, error) {
 		if s = strings.TrimSpace(s); s == "" {
 			return "", fault.New(fault.Missing, "an empty text").Fix("write something, or leave the key out")
 		}
@@ -73,17 +73,10 @@ func atMost[Q quantity.Quantity](most Q, words string) func(*reader, *node, *qua
 	}
 }
 
-// never is the long side of an either that has only a short one.
-func never[T any](what string) form[T] {
-	return form[T]{
-		read:   func(r *reader, n *node) (v T, ok bool) { r.wrong(n, scalar, what); return v, false },
-		schema: func(defs) object { return object{"not": object{}} },
-	}
-}
-
 // joined reads [a, b, c] like the text "a b c".
-func joined[T any](f form[T], item object) form[T] {
+func joined[T any](name string, f form[T], item object) form[T] {
 	return form[T]{
+		name: name,
 		read: func(r *reader, n *node) (T, bool) {
 			if n.kind != list {
 				return f.read(r, n)
@@ -372,21 +365,22 @@ var meshUnitForm = words("mesh-unit", "the unit of the mesh, such as mm", object
 		return m.Value, nil
 	})
 
-// Patterns of the schema. They let an editor mark a number without a unit and
-// a bare ton; which unit belongs to which dimension is for quantity to say.
+// Patterns of the schema. They let an editor mark a number without a unit;
+// which unit belongs to which dimension is for quantity to say.
 const (
-	unsigned = `(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?`
+	unsigned = `(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?`
 	signed   = `[-+−]?` + unsigned
 	number1  = `[-+−]?\.?[\d¼½¾⅛⅜⅝⅞]`
 	unitSign = `[A-DF-Za-df-zµμ°%'"′″]` // no unit is made of e alone, an exponent is
 	amount   = number1 + `.*` + unitSign + `.*`
-	bareTon  = `(^|[\d\s.])\d\s*([Tt]ons?|T)(\s|$)`
 )
 
 // quantitySchema allows one quantity, one with a ± and a range.
 func quantitySchema(what string, examples []string) object {
 	return object{
 		"type": "string", "title": what, "examples": examples,
-		"pattern": `^\s*` + amount + `$`, "not": object{"pattern": bareTon},
+		"pattern": `^\s*` + amount + `$`,
 	}
 }
+
+var noBareTon = object{"not": object{"pattern": `(^|[\d\s.])\d\s*([Tt]ons?|T)(\s|$)`}}

@@ -24,6 +24,7 @@ func Schema() ([]byte, error) {
 	s["$schema"] = "https://json-schema.org/draft/2020-12/schema"
 	s["$id"] = "urn:plumbhook:lift:1"
 	s["title"] = "Plumbhook lift file"
+	s["description"] = "A plan of one lift: what is lifted, what it hangs from, and the limits to keep."
 	s["$defs"] = d
 	return json.MarshalIndent(s, "", "  ")
 }

@@ -122,9 +122,13 @@ type friction struct {
 	at  Vec // where it sticks, inner axes
 	tau Vec // force estimate
 	rho float64
-	cap float64 // friction times push
+	cap float64 // most the force may be
 	// slips, in the polish, says that the force is cap against the slip.
 	slips bool
+	// Bracket of the cap, with friction times push less cap at its ends, and
+	// which end moved last.
+	low, lowOff, high, highOff float64
+	last                       int
 }
 
 // NewSolver checks a model and prepares for solving it.
@@ -213,11 +217,15 @@ func (s *Solver) Hang() *Result {
 
 // Step solves after hooks, lengths or levels were moved: from the pose of
 // the last solve, which also becomes the pose that stability is judged from.
+// Long ways are best gone in short steps, so that the pose is followed.
 func (s *Solver) Step() *Result {
 	s.resume()
 	copy(s.start, s.cur.r)
 	s.anchor()
-	return s.solve(true)
+	for i := range s.el {
+		s.el[i].tau = 0
+	}
+	return s.solve(false)
 }
 
 // Rehang solves from the last pose after numbers changed a little: the fast
@@ -363,13 +371,14 @@ func (s *Solver) anyWorldPoint() Vec {
 	return Vec{}
 }
 
-// anchor makes each support's friction stick where the point is now.
+// anchor makes each support's friction stick where the point is now. Until
+// the pushes are known it can hold as if it carried the whole weight.
 func (s *Solver) anchor() {
 	s.turning = false
 	s.layout()
 	for i := range s.fric {
 		p := s.locate(&s.cur, &s.m.Supports[i].At)
-		s.fric[i] = friction{at: p.pos}
+		s.fric[i] = friction{at: p.pos, cap: s.m.Supports[i].Friction * s.total}
 	}
 }
 
@@ -430,7 +439,7 @@ func (s *Solver) solve(settle bool) *Result {
 
 	const edges = 6
 	for k := 0; ; k++ {
-		s.follow(settle || k > 0)
+		s.follow()
 		if r.Reason != Balanced {
 			s.report()
 			return r
@@ -448,39 +457,46 @@ func (s *Solver) solve(settle bool) *Result {
 
 // follow goes downhill from the current pose to a stationary point and
 // polishes it.
-func (s *Solver) follow(cold bool) {
-	r := &s.res
-	levels := [...]float64{softRho, 1e-5, lastRho, 0}
-	if !cold {
-		levels = [...]float64{lastRho, lastRho, lastRho, 0}
-	}
+func (s *Solver) follow() {
 	for try := range 4 {
-		ok := true
-		for _, level := range levels {
-			some := s.soften(level)
-			for range 8 << (2 * try) {
-				ok = s.descend(1e-4, 600)
-				for i := range s.el {
-					s.el[i].tau = s.cur.t[i]
-				}
-				if s.grip(1/float64(1+try)) < 1e-3 {
-					break
-				}
-			}
-			if !some && ok {
+		first := softRho
+		if try > 0 {
+			first = 1e-2
+		}
+		ok := s.downhill(first) && s.polish(100)
+		for range 80 {
+			if !ok {
 				break
 			}
-		}
-		if ok && s.polish(100) {
-			r.Reason = Balanced
-			return
-		}
-		levels = [...]float64{softRho, 1e-5, lastRho, 0}
-		if try > 0 {
-			levels[0] = 1e-2
+			if s.gripped() {
+				s.res.Reason = Balanced
+				return
+			}
+			ok = s.polish(12) || s.downhill(first) && s.polish(100)
 		}
 	}
 	s.why()
+}
+
+// downhill descends through the softness levels.
+func (s *Solver) downhill(first float64) bool {
+	ok := false
+	for _, level := range [...]float64{first, 1e-5, lastRho, 0} {
+		some := s.soften(level)
+		for range 6 {
+			ok = s.descend(1e-4, 600)
+			for i := range s.el {
+				s.el[i].tau = s.cur.t[i]
+			}
+			if s.hold() < 1e-3 {
+				break
+			}
+		}
+		if !some && ok {
+			break
+		}
+	}
+	return ok
 }
 
 // why tells apart what a failed solve ran into.
@@ -740,29 +756,26 @@ func (s *Solver) isCatenary(i int) bool {
 // reach is how far an element that carries nothing is past its length.
 func (s *Solver) reach(i int) float64 { return s.cur.m[i] + s.el[i].c*s.cur.t[i] }
 
-// grip sets the friction force estimates, and moves their caps by a share f
-// toward what the pushes ask now. It returns the largest change as a share
-// of the weight.
-func (s *Solver) grip(f float64) float64 {
-	nc, change := len(s.m.Cables), 0.0
+// hold takes the friction forces as they are now for estimates and returns
+// the largest change as a share of the weight.
+func (s *Solver) hold() float64 {
+	change := 0.0
 	for i := range s.fric {
-		fr := &s.fric[i]
-		drag := s.drag(i)
-		c := s.m.Supports[i].Friction * math.Max(s.cur.t[nc+i], 0)
-		change = math.Max(change, math.Max(drag.Sub(fr.tau).Norm(), math.Abs(c-fr.cap)))
-		fr.tau, fr.cap = drag, fr.cap+f*(c-fr.cap)
+		f := s.drag(i)
+		change = math.Max(change, f.Sub(s.fric[i].tau).Norm())
+		s.fric[i].tau = f
 	}
 	return change / s.total
 }
 
 // regrip moves the friction forces by a polishing step and lets points slip
-// or stick as those forces ask. It returns the largest change that is left,
+// or stick as those forces and their caps ask. It returns the largest change
 // as a share of the weight.
 func (s *Solver) regrip(f float64) float64 {
-	nc, change := len(s.m.Cables), 0.0
+	change := 0.0
 	for i := range s.fric {
 		fr := &s.fric[i]
-		if s.m.Supports[i].Friction == 0 {
+		if fr.cap <= 0 {
 			continue
 		}
 		p := s.locate(&s.cur, &s.m.Supports[i].At)
@@ -773,9 +786,6 @@ func (s *Solver) regrip(f float64) float64 {
 		if !fr.slips {
 			fr.tau = fr.tau.Add(slip.Add(d).Scale(f / fr.rho))
 		}
-		c := s.m.Supports[i].Friction * math.Max(s.cur.t[nc+i], 0)
-		change = math.Max(change, math.Abs(c-fr.cap))
-		fr.cap = c
 		switch q := fr.tau.Norm(); {
 		case !fr.slips && q > fr.cap*(1+1e-9):
 			fr.slips = true
@@ -788,6 +798,51 @@ func (s *Solver) regrip(f float64) float64 {
 		change = math.Max(change, fr.tau.Sub(was).Norm())
 	}
 	return change / s.total
+}
+
+// gripped asks whether each friction force is within friction times push,
+// and equal to it where the point slips. Where not, it moves the cap: with
+// the cap c given the pose is a minimum of an energy, and the c wanted is
+// the root of μ N(c) - c, found by regula falsi (Illinois).
+func (s *Solver) gripped() bool {
+	nc, all := len(s.m.Cables), true
+	for i := range s.fric {
+		mu := s.m.Supports[i].Friction
+		if mu == 0 {
+			continue
+		}
+		fr := &s.fric[i]
+		want, has := mu*math.Max(s.cur.t[nc+i], 0), fr.tau.Norm()
+		if fr.slips {
+			has = fr.cap
+		}
+		off := want - has
+		if math.Abs(off) < 1e-11*s.total || off > 0 && !fr.slips {
+			fr.cap = math.Max(want, has)
+			continue
+		}
+		all = false
+		if fr.high == 0 { // the force can be nothing at the least; the push there is not known, take the one now
+			fr.low, fr.lowOff, fr.high, fr.highOff = 0, math.Max(want, 1e-3*s.total), has, off
+		}
+		if off < 0 {
+			if fr.last < 0 {
+				fr.lowOff /= 2
+			}
+			fr.high, fr.highOff, fr.last = has, off, -1
+		} else {
+			if fr.last > 0 {
+				fr.highOff /= 2
+			}
+			fr.low, fr.lowOff, fr.last = has, off, 1
+		}
+		if fr.high <= fr.low { // the push changed under another support: look again
+			fr.low, fr.high = 0, 2*math.Max(want, has)
+			fr.lowOff, fr.highOff = want, want-fr.high
+		}
+		fr.cap = (fr.low*fr.highOff - fr.high*fr.lowOff) / (fr.highOff - fr.lowOff)
+	}
+	return all
 }
 
 // drag is the derivative of the friction potential: the force with which the

@@ -155,7 +155,7 @@ class Energy:
 
         end = 0.0
         while end < seconds:
-            go = solve_ivp(flow, (0, 50), np.zeros(n), method="LSODA", rtol=1e-6, atol=1e-8,
+            go = solve_ivp(flow, (0, 50), np.zeros(n), method="BDF", rtol=1e-6, atol=1e-8,
                            events=[stop(self.slot)])
             self.move(go.y[:, -1])
             end += go.t[-1]
