@@ -683,66 +683,77 @@ func (v *panel) lowSide() {
 	v.note(v.of("low", "load"), []string{"low side", "tilt " + degrees(b.Tilt)}, []pt{tip.sub(dir)}, 1.2, 14, v.tilted())
 }
 
-// compass shows in a corner where the load's x axis points, and the world's
+// strip is the height of the foot of a view, where scale bar and axes stand
+// and no label goes, mm.
+const strip = 10
+
+// foot draws the scale bar, where the load's x axis points, and the world's
 // when it is another way.
-func (v *panel) compass(corner pt) {
+func (v *panel) foot(frame rect) {
+	left := v.scaleBar(pt{frame.x0 + 3*v.k, frame.y1 - 3*v.k}, frame.w())
+	right := frame.x1 - 2*v.k
+	size := 2.5 * v.k
+	show := func(dir vec, name string, w float64) {
+		d := v.cam.dir(dir)
+		end := d.len() < 0.15
+		if end {
+			name += map[bool]string{true: ", away", false: ", to you"}[dot(dir, v.cam.ahead) > 0]
+		}
+		c := pt{right - width(name, size, true) - 6*v.k, frame.y1 - strip*v.k/2}
+		if c.x < left+5*v.k {
+			return
+		}
+		of := v.of("axis", name)
+		if end {
+			v.p.circle(symbols, of, c, 1.6*v.k, none, pen{width: w, ink: black})
+			v.p.circle(symbols, of, c, 0.4*v.k, black, pen{})
+		} else {
+			tip := c.add(d.unit().mul(4.3 * v.k))
+			v.p.line(symbols, of, pen{width: w, ink: black}, c.sub(d.unit().mul(4*v.k)), tip.sub(d.unit()))
+			v.arrow(tip, d.unit(), 2.2*v.k)
+		}
+		v.p.text(of, pt{right, c.y + size*0.35}, 1, size, true, black, name)
+		right = c.x - 6*v.k
+	}
 	if len(v.h.Bodies) == 0 {
 		return
 	}
-	b := &v.h.Bodies[0]
-	x := vec{b.Rot[0], b.Rot[3], b.Rot[6]}
-	c := corner.add(pt{-12, -11}.mul(v.k))
-	v.p.circle(symbols, "", c, 0.5, black, pen{})
-	draw := func(dir vec, name string, w float64) {
-		d := v.cam.dir(dir)
-		tip := c.add(d.mul(7 * v.k))
-		if d.len() > 0.15 {
-			v.p.line(symbols, v.of("axis", name), pen{width: w, ink: black}, c, tip)
-			tip = tip.add(d.unit().mul(0.8))
-			v.arrow(tip, d.unit(), 2.2)
-		} else {
-			v.p.circle(symbols, v.of("axis", name), c, 1.4, none, pen{width: w, ink: black})
-			tip = c.add(pt{0, 2})
-			name += map[bool]string{true: ", away", false: ", toward you"}[dot(dir, v.cam.ahead) > 0]
-		}
-		v.place.avoid(1.5, c, tip)
-		v.note(v.of("axis", name), []string{name}, []pt{tip, c.to(tip, 0.5)}, 0.6, noLeader, false)
+	r := v.h.Bodies[0].Rot
+	show(vec{r[0], r[3], r[6]}, "load x", 0.6)
+	if v.name != "pictorial" && math.Abs(math.Atan2(r[3], r[0])) > 2*math.Pi/180 {
+		show(vec{1, 0, 0}, "world x", 0.2)
 	}
-	draw(x, "load x", 0.5)
-	if v.name != "pictorial" && math.Abs(math.Atan2(x[1], x[0])) > 2*math.Pi/180 {
-		draw(vec{1, 0, 0}, "world x", 0.2)
-	}
-	v.place.block(rect{c.x, c.y, c.x, c.y}.grow(8 * v.k))
 }
 
-// scaleBar draws a bar of a round length in four parts.
-func (v *panel) scaleBar(at pt) {
-	unit := 1.0
+// scaleBar draws a bar of a round length in four parts and gives where it ends.
+func (v *panel) scaleBar(at pt, room float64) (right float64) {
+	most := min(32*v.k, 0.34*room)
+	unit, name := 1.0, "m"
 	if v.t.us {
-		unit = 0.3048
-		if v.cam.mm*0.3048 > 40*v.k {
-			unit = 0.0254
+		unit, name = 0.3048, "ft"
+		if v.cam.mm*unit > most {
+			unit, name = 0.0254, "in"
 		}
 	}
-	n := round(32 * v.k / v.cam.mm / unit)
+	n := round(most / v.cam.mm / unit)
 	l := n * unit * v.cam.mm
+	of := v.of("scalebar", "")
 	for i := range 4 {
 		x0, x1 := at.x+l*float64(i)/4, at.x+l*float64(i+1)/4
-		fill := []ink{black, white}[i%2]
-		v.p.area(symbols, v.of("scalebar", ""), fill, pen{width: 0.15, ink: black}, pt{x0, at.y - 1}, pt{x1, at.y - 1}, pt{x1, at.y}, pt{x0, at.y})
+		v.p.area(symbols, of, []ink{black, white}[i%2], pen{width: 0.15, ink: black}, pt{x0, at.y - 1}, pt{x1, at.y - 1}, pt{x1, at.y}, pt{x0, at.y})
 	}
-	name := map[float64]string{1: "m", 0.3048: "ft", 0.0254: "in"}[unit]
 	size := 2.2 * v.k
-	v.p.text(v.of("scalebar", ""), pt{at.x, at.y - 1.6}, 0, size, false, black, "0")
 	text := strconv.FormatFloat(n, 'g', -1, 64) + " " + name
-	v.p.text(v.of("scalebar", ""), pt{at.x + l, at.y - 1.6}, 0.5, size, false, black, text)
-	v.place.block(rect{at.x, at.y - 1.6 - size, at.x + l + width(text, size, false)/2, at.y})
+	v.p.text(of, pt{at.x, at.y - 1.6}, 0, size, false, black, "0")
+	v.p.text(of, pt{at.x + l, at.y - 1.6}, 0, size, false, black, text)
+	return at.x + l + width(text, size, false)
 }
 
 // view makes a whole view inside its pane.
 func (s *sheet) view(w view, frame rect) {
 	name, title := w.name, w.title
 	v := &panel{sheet: s, name: name, place: placer{area: frame.grow(-0.8)}}
+	v.place.area.y1 = frame.y1 - strip*s.k
 	things := s.extent()
 	v.cam = w.cam.fit(w.room(frame, s.k), things)
 	v.under = v.cam.bounds(things)
@@ -755,8 +766,7 @@ func (s *sheet) view(w view, frame rect) {
 	v.place.block(rect{frame.x0, frame.y0, frame.x0 + 5 + width(title, size, true), frame.y0 + 2 + size})
 	v.place.block(rect{frame.x0, frame.y0, frame.x0 + 2 + width(left+"999", 0.8*size, false), frame.y0 + 2 + 2*size})
 	s.p.text(v.of("title", ""), pt{frame.x0 + 2, frame.y0 + 1.5 + size*0.8}, 0, size, true, black, title)
-	v.scaleBar(pt{frame.x0 + 3, frame.y1 - 3})
-	v.compass(pt{frame.x1, frame.y1})
+	v.foot(frame)
 
 	order := make([]int, len(s.h.Bodies))
 	for i := range order {

@@ -66,9 +66,9 @@ func (s *sheet) compose() {
 	main := rect{frame.x0, head.y1, frame.x1, foot.y0}
 	turn, said := facing(s.h)
 	views := [3]view{
-		{"elevation", "Elevation, " + said, look(turn, 0), [4]float64{25, 16, 27, 19}},
-		{"plan", "Plan", look(turn, math.Pi/2), [4]float64{12, 11, 12, 15}},
-		{"pictorial", "Pictorial, foreshortened", look(turn+35*math.Pi/180, 25*math.Pi/180), [4]float64{10, 16, 12, 12}},
+		{"elevation", "Elevation, " + said, look(turn, 0), [4]float64{25, 16, 27, strip + 12}},
+		{"plan", "Plan", look(turn, math.Pi/2), [4]float64{12, 11, 12, strip + 10}},
+		{"pictorial", "Pictorial, foreshortened", look(turn+35*math.Pi/180, 25*math.Pi/180), [4]float64{10, 16, 12, strip + 3}},
 	}
 	best := math.Inf(-1)
 	var panes [3]rect
@@ -81,13 +81,17 @@ func (s *sheet) compose() {
 		midX := (x + main.x1) / 2
 		left := rect{main.x0, main.y0, x, main.y1}
 		tries := [][3]rect{{left, {x, main.y0, midX, u.y0}, {midX, main.y0, main.x1, u.y0}}}
-		for _, part := range []float64{0.5, 0.4, 0.33} {
+		for _, part := range []float64{0.5, 0.45, 0.4} {
 			y := main.y0 + (u.y0-main.y0)*part
 			tries = append(tries, [3]rect{left, {x, main.y0, main.x1, y}, {x, y, main.x1, u.y0}})
 		}
 		for _, try := range tries {
 			score := 0.0
 			for i, v := range views {
+				if room := v.room(try[i], k); min(room.w(), room.h()) < 15*k {
+					score = math.Inf(-1)
+					break
+				}
 				c := v.cam.fit(v.room(try[i], k), s.extent())
 				score += math.Log(c.mm) * []float64{3, 1, 1}[i]
 			}

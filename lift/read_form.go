@@ -385,7 +385,7 @@ func words[T any](name, what string, schema object, parse func(string) (T, error
 				return v, false
 			}
 			if len(n.text) > maxText {
-				r.fault(n, fault.TooLarge, "a value of more than %d bytes", maxText)
+				r.fault(n, fault.TooLarge, "a value of more than %d bytes", maxText).Fix("shorten it")
 				return v, false
 			}
 			v, err := parse(n.text)

@@ -91,15 +91,21 @@ func (l *Leg) settleStack(r *reader, n *node) {
 		l.Length = length
 	}
 	mass, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] { return p.Mass })
-	if whole := n.get("mass"); whole == nil || settle(r, whole, l.Mass, mass, stated == all, 0, written(mass)) {
+	if whole := n.get("mass"); whole == nil || settle(r, whole, l.Mass, mass, stated == all, rounding(l.Mass), written(mass)) {
 		l.Mass = mass
 	}
 	// In a row compliances add up: 1/k = 1/k1 + 1/k2 + ...
 	compliance, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] { return inverse(p.Stiffness) })
 	series := inverse(&compliance)
-	if whole := n.get("stiffness"); whole == nil || series != nil &&
-		settle(r, whole, *inverse(l.Stiffness), compliance, stated == all, 0, written(*series)) {
+	switch whole := n.get("stiffness"); {
+	case series == nil:
+	case whole == nil:
 		l.Stiffness = series
+	default:
+		own := *inverse(l.Stiffness)
+		if settle(r, whole, own, compliance, stated == all, rounding(own), written(*series)) {
+			l.Stiffness = series
+		}
 	}
 }
 

@@ -141,7 +141,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 		listed := sum.Mass // without the contingency, which is not listed
 		grown := quantity.Mass(1 + l.contingency)
 		listed.Value, listed.Low, listed.High = sum.Listed, sum.Mass.Low/grown, sum.Mass.High/grown
-		if !agree(*l.mass, listed, 0) {
+		if !agree(*l.mass, listed, rounding(*l.mass)) {
 			unit := quantity.For[quantity.Mass](unitsOf(l.mass.Text))
 			r.fault(n.get("mass"), fault.Disagree, "the mass is given as %s, and the parts add up to %s", l.mass.Text, listed.Format(unit)).
 				Fix("correct the one that is wrong, or state with ± how far it may be off")
@@ -150,7 +150,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 	if l.cg != nil {
 		given, found := [3]quantity.Measured[quantity.Length]{l.cg.X, l.cg.Y, l.cg.Z}, [3]quantity.Measured[quantity.Length]{sum.CG.X, sum.CG.Y, sum.CG.Z}
 		for i := range given {
-			if !agree(given[i], found[i], millimetre) {
+			if !agree(given[i], found[i], 5*millimetre) {
 				unit := quantity.For[quantity.Length](unitsOf(l.cg.Text))
 				r.fault(n.get("cg"), fault.Disagree, "the centre of gravity is given with %c at %s, and that of the parts is at %s",
 					"xyz"[i], given[i].Format(unit), found[i].Format(unit)).
@@ -182,14 +182,15 @@ func (l *loadFile) weighDirectly(r *reader, n *node) {
 	}
 }
 
-// millimetre is how closely lengths on site are told apart.
+// millimetre is how closely lengths on site are told apart. A centre of
+// gravity is written to the nearest centimetre.
 const millimetre = 1e-3
 
-// agree says whether two statements of one value can both be true: within
-// their spreads, within half of the last digit written, or within least.
-func agree[Q quantity.Quantity](a, b quantity.Measured[Q], least float64) bool {
-	room := max(least, math.Hypot(halfWidth(a), halfWidth(b)), rounding(a), rounding(b))
-	return math.Abs(float64(a.Value-b.Value)) <= room*(1+1e-9)
+// agree says whether a figure as given and the same as found from others can
+// both be true: within their spreads, or within least.
+func agree[Q quantity.Quantity](given, found quantity.Measured[Q], least float64) bool {
+	room := max(least, math.Hypot(halfWidth(given), halfWidth(found)))
+	return math.Abs(float64(given.Value-found.Value)) <= room*(1+1e-9)
 }
 
 func halfWidth[Q quantity.Quantity](m quantity.Measured[Q]) float64 { return float64(m.High-m.Low) / 2 }
@@ -199,8 +200,9 @@ var (
 	american = regexp.MustCompile(`\d\s*(lbs?|short ton|ft|in|'|")`)
 )
 
-// rounding is half of the last digit that m was written with: 50 kg for
-// 4.4 t. It is zero where that cannot be told, as with fractions of an inch.
+// rounding is half of the last digit that m was written with, 50 kg for 4.4 t,
+// but no more than one per cent: 4 t is not 4.4 t. It is zero where the digits
+// cannot be told, as with fractions.
 func rounding[Q quantity.Quantity](m quantity.Measured[Q]) float64 {
 	f := decimal.FindStringSubmatch(m.Text)
 	if f == nil {
@@ -211,7 +213,7 @@ func rounding[Q quantity.Quantity](m quantity.Measured[Q]) float64 {
 		return 0
 	}
 	digits := max(0, len(f[2])-1)
-	return 0.5 * math.Pow10(-digits) / v * math.Abs(float64(m.Value))
+	return min(0.5*math.Pow10(-digits)/v, 0.01) * math.Abs(float64(m.Value))
 }
 
 // unitsOf is the family of units that a text was written in.

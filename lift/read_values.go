@@ -105,13 +105,26 @@ var pointForm = form[quantity.Point]{
 			r.fault(n, fault.Type, "a list of %d, where a point is three lengths", len(n.items)).Fix("write [x unit, y unit, z unit]")
 			return p, false
 		}
-		ok = true
-		for i, axis := range []*quantity.Measured[quantity.Length]{&p.X, &p.Y, &p.Z} {
-			v, good := levelForm.read(r, n.items[i])
-			*axis, ok = v, ok && good
+		var axes [3]string
+		for i, it := range n.items {
+			axes[i] = it.text
 		}
-		p.Text = strings.Join([]string{p.X.Text, p.Y.Text, p.Z.Text}, ", ")
-		return p, ok
+		p, err := quantity.PointOf(axes[0], axes[1], axes[2])
+		if err == nil {
+			return p, true
+		}
+		// Each axis says best itself what is wrong with it. A bare zero is
+		// wrong only where all are.
+		before := len(r.faults)
+		for _, it := range n.items {
+			if it.text != "0" {
+				levelForm.read(r, it)
+			}
+		}
+		if len(r.faults) == before {
+			r.fault(n, fault.NoUnit, "a point needs a unit").Fix("write a unit after one number at least")
+		}
+		return p, false
 	},
 	schema: func(d defs) object {
 		return object{"anyOf": []object{
@@ -128,7 +141,7 @@ var pointForm = form[quantity.Point]{
 var sizeForm = pointForm.check(func(r *reader, n *node, p *quantity.Point) {
 	for _, v := range p.XYZ() {
 		if v < 0 {
-			r.fault(n, fault.Range, "a size cannot be below zero")
+			r.fault(n, fault.Range, "a size cannot be below zero").Fix("write the extents along x, y and z")
 			return
 		}
 	}

@@ -79,7 +79,7 @@ func (k *catenary) solve(h, z, hh, q1 float64) (float64, float64) {
 		for range 60 {
 			nh, nq := hh+step*dh, q1+step*dq
 			if nh < least {
-				nh = math.Max(hh/10, least)
+				nh = max(hh/10, least)
 			}
 			nch, ncz, comp, _, _, _ := k.flex(nh, nq)
 			v := nh*h + nq*z - comp
@@ -103,19 +103,19 @@ func (k *catenary) solve(h, z, hh, q1 float64) (float64, float64) {
 // first term for a slack one.
 func (k *catenary) guess(h, z float64) (hh, q1 float64) {
 	chord := math.Hypot(h, z)
-	if t := (chord - k.length) / math.Max(k.c, 1e-9*k.length/k.weight); chord > k.length && t > k.weight {
-		return math.Max(t*h/chord, 1e-9*k.weight), t*z/chord + k.weight/2
+	if t := (chord - k.length) / max(k.c, 1e-9*k.length/k.weight); chord > k.length && t > k.weight {
+		return max(t*h/chord, 1e-9*k.weight), t*z/chord + k.weight/2
 	}
 	lam := 6.0
 	if h > 0 {
 		if q := 3 * ((k.length*k.length-z*z)/(h*h) - 1); q > 0 {
-			lam = math.Min(math.Sqrt(q), 300)
+			lam = min(math.Sqrt(q), 300)
 		} else {
 			lam = 0.2
 		}
 	}
 	w := k.weight / k.length
-	return math.Max(w*h/(2*lam), 1e-9*k.weight), w / 2 * (z/math.Tanh(lam) + k.length)
+	return max(w*h/(2*lam), 1e-9*k.weight), w / 2 * (z/math.Tanh(lam) + k.length)
 }
 
 // span is what the solver keeps of a catenary: the tension at its second
@@ -129,7 +129,7 @@ type span struct {
 	pull          float64 // hh, or nothing when the span hangs plumb
 }
 
-func (c *span) misfit() float64 { return math.Max(math.Abs(c.mh), math.Abs(c.mz)) }
+func (c *span) misfit() float64 { return max(math.Abs(c.mh), math.Abs(c.mz)) }
 
 // evalCatenary adds a catenary's energy and derivatives.
 func (s *Solver) evalCatenary(st *state, i int, c *Cable, how pull) {
@@ -155,9 +155,9 @@ func (s *Solver) evalCatenary(st *state, i int, c *Cable, how pull) {
 		cat.mh = 0
 	}
 	e, across := cat.e, cat.pull
-	st.t[i] = math.Max(math.Hypot(across, q1), math.Hypot(across, q1-k.weight))
-	s.force(st, b, Vec{across * e[0], across * e[1], q1})
-	s.force(st, a, Vec{-across * e[0], -across * e[1], k.weight - q1})
+	st.t[i] = max(math.Hypot(across, q1), math.Hypot(across, q1-k.weight))
+	s.force(b, Vec{across * e[0], across * e[1], q1})
+	s.force(a, Vec{-across * e[0], -across * e[1], k.weight - q1})
 	det := fhh*fqq - fhq*fhq
 	if !(det > 0) {
 		return
@@ -193,7 +193,7 @@ func (s *Solver) stepCatenary(i int, f float64) {
 	d := s.shift(&s.sites[s.first[i]+1]).Sub(s.shift(&s.sites[s.first[i]]))
 	dh, dz := d.Dot(c.e)+c.mh, d[2]+c.mz
 	w := s.m.Cables[i].Mass * s.m.Gravity
-	c.hh = math.Max(c.hh+f*(c.khh*dh+c.khq*dz), math.Max(c.hh/10, 1e-10*w))
+	c.hh = max(c.hh+f*(c.khh*dh+c.khq*dz), max(c.hh/10, 1e-10*w))
 	c.q1 += f * (c.khq*dh + c.kqq*dz)
 }
 

@@ -7,6 +7,15 @@ type site struct {
 	pos, arm Vec  // arm: from the body's centre of gravity
 	off      int  // first unknown of what carries it; -1 when nothing moves
 	rot      bool // unknowns off+3 .. off+5 turn it
+	blk      *block
+}
+
+// block gathers the gradient and the lower triangle of the Hessian of one
+// body or particle by itself, rows one after the other; what couples two of
+// them goes to the Hessian directly.
+type block struct {
+	g [6]float64
+	h [21]float64
 }
 
 // state is a trial pose with the energy and its derivatives there.
@@ -27,6 +36,7 @@ type element struct {
 	rho    float64 // proximal compliance
 	tau    float64 // tension estimate
 	length float64 // length used: the model's, shifted for a slip limit
+	hangs  bool    // a catenary
 	on     bool    // taut, in the polishing phase
 }
 
@@ -34,10 +44,10 @@ func (s *Solver) locate(st *state, p *Point) site {
 	switch p.On {
 	case OnBody:
 		arm := st.r[p.Index].Apply(p.At.Sub(s.m.Bodies[p.Index].CG))
-		return site{pos: st.x[p.Index].Add(arm), arm: arm, off: s.off[p.Index], rot: s.turning}
+		return site{pos: st.x[p.Index].Add(arm), arm: arm, off: s.off[p.Index], rot: s.turning, blk: &s.blocks[p.Index]}
 	case OnParticle:
 		i := s.nb + p.Index
-		return site{pos: st.x[i], off: s.off[i]}
+		return site{pos: st.x[i], off: s.off[i], blk: &s.blocks[i]}
 	default:
 		return site{pos: p.At.Sub(s.origin), off: -1}
 	}
@@ -79,8 +89,8 @@ const (
 // eval fills energy, gradient and Hessian of st at its pose.
 func (s *Solver) eval(st *state, how pull) {
 	s.place(st)
-	clear(st.g)
 	clear(st.h)
+	clear(s.blocks)
 	if how == given {
 		clear(s.grads)
 	}
@@ -89,13 +99,13 @@ func (s *Solver) eval(st *state, how pull) {
 	for i := range s.m.Bodies {
 		w := s.m.Bodies[i].Mass * grav
 		st.e += w * (st.x[i][2] - s.zref[i])
-		st.g[s.off[i]+2] += w
+		s.blocks[i].g[2] += w
 	}
 	for i := range s.m.Particles {
 		w := s.m.Particles[i].Mass * grav
 		k := s.nb + i
 		st.e += w * (st.x[k][2] - s.zref[k])
-		st.g[s.off[k]+2] += w
+		s.blocks[k].g[2] += w
 	}
 	for i := range s.m.Cables {
 		c := &s.m.Cables[i]
@@ -116,6 +126,27 @@ func (s *Solver) eval(st *state, how pull) {
 	}
 	for i := range s.m.Supports {
 		s.evalSupport(st, i, &s.m.Supports[i], how)
+	}
+	s.gather(st)
+}
+
+// gather puts the blocks into gradient and Hessian.
+func (s *Solver) gather(st *state) {
+	n := s.n
+	for i := range s.blocks {
+		b, o, w := &s.blocks[i], s.off[i], 3
+		if i < s.nb && s.turning {
+			w = 6
+		}
+		copy(st.g[o:o+w], b.g[:w])
+		k := 0
+		for r := range w {
+			row := st.h[(o+r)*n+o:]
+			for c := range r + 1 {
+				row[c] += b.h[k]
+				k++
+			}
+		}
 	}
 }
 
@@ -164,12 +195,12 @@ func (s *Solver) evalStraight(st *state, i int, a, b *site, how pull) {
 	m[0], m[1], m[2] = p*u[0]*u[0]+tl, p*u[1]*u[0], p*u[1]*u[1]+tl
 	m[3], m[4], m[5] = p*u[2]*u[0], p*u[2]*u[1], p*u[2]*u[2]+tl
 	if b.off >= 0 {
-		s.force(st, b, Vec{t * u[0], t * u[1], t * u[2]})
-		s.own(st, b, &m)
+		s.force(b, Vec{t * u[0], t * u[1], t * u[2]})
+		s.own(b, &m)
 	}
 	if a.off >= 0 {
-		s.force(st, a, Vec{-t * u[0], -t * u[1], -t * u[2]})
-		s.own(st, a, &m)
+		s.force(a, Vec{-t * u[0], -t * u[1], -t * u[2]})
+		s.own(a, &m)
 		if b.off >= 0 {
 			s.cross(st, a, b, &m)
 		}
@@ -218,7 +249,7 @@ func (s *Solver) evalSliding(st *state, i int, pts []site, how pull) {
 		clear(a)
 	}
 	for j := range pts {
-		s.force(st, &pts[j], grad[j].Scale(t))
+		s.force(&pts[j], grad[j].Scale(t))
 		addGrad(a, &pts[j], grad[j])
 	}
 	s.rankOne(st, pts, a, k)
@@ -232,8 +263,8 @@ func (s *Solver) evalSupport(st *state, i int, sp *Support, how pull) {
 		if how == given {
 			addGrad(s.grads[j*s.n:(j+1)*s.n], a, Vec{0, 0, -1})
 		}
-		s.force(st, a, Vec{0, 0, -t})
-		s.own(st, a, &[6]float64{5: k})
+		s.force(a, Vec{0, 0, -t})
+		s.own(a, &[6]float64{5: k})
 	}
 	s.evalFriction(st, i, a, how)
 }
@@ -250,8 +281,8 @@ func (s *Solver) evalFriction(st *state, i int, a *site, how pull) {
 	k := 1 / fr.rho
 	v := Vec{a.pos[0] - fr.at[0], a.pos[1] - fr.at[1], 0}
 	if how == given && !fr.slips {
-		s.force(st, a, fr.tau)
-		s.own(st, a, &[6]float64{0: k, 2: k})
+		s.force(a, fr.tau)
+		s.own(a, &[6]float64{0: k, 2: k})
 		return
 	}
 	if how == byStretch {
@@ -260,81 +291,71 @@ func (s *Solver) evalFriction(st *state, i int, a *site, how pull) {
 	q := v.Norm()
 	if q*k <= fr.cap {
 		st.e += q * q * k / 2
-		s.force(st, a, v.Scale(k))
-		s.own(st, a, &[6]float64{0: k, 2: k})
+		s.force(a, v.Scale(k))
+		s.own(a, &[6]float64{0: k, 2: k})
 		return
 	}
 	u := v.Scale(1 / q)
 	st.e += fr.cap * (q - fr.rho*fr.cap/2)
-	s.force(st, a, u.Scale(fr.cap))
+	s.force(a, u.Scale(fr.cap))
 	tl := fr.cap / q
-	s.own(st, a, &[6]float64{tl * (1 - u[0]*u[0]), -tl * u[1] * u[0], tl * (1 - u[1]*u[1])})
+	s.own(a, &[6]float64{tl * (1 - u[0]*u[0]), -tl * u[1] * u[0], tl * (1 - u[1]*u[1])})
 }
 
 // lump hangs a weight on a point.
 func (s *Solver) lump(st *state, a *site, w float64) {
-	if a.off < 0 {
+	if a.blk == nil {
 		return
 	}
 	st.e += w * (a.pos[2] - s.zref[0])
-	s.force(st, a, Vec{0, 0, w})
+	s.force(a, Vec{0, 0, w})
 }
 
 // force adds a derivative f of the energy with respect to a point's place:
 // to the gradient, and to the Hessian what turning the arm under f does.
-func (s *Solver) force(st *state, p *site, f Vec) {
-	o := p.off
-	if o < 0 {
+func (s *Solver) force(p *site, f Vec) {
+	b := p.blk
+	if b == nil {
 		return
 	}
-	g := st.g[o:]
-	g[0] += f[0]
-	g[1] += f[1]
-	g[2] += f[2]
+	b.g[0] += f[0]
+	b.g[1] += f[1]
+	b.g[2] += f[2]
 	if !p.rot {
 		return
 	}
-	r := p.arm
-	m := r.Cross(f)
-	g[3] += m[0]
-	g[4] += m[1]
-	g[5] += m[2]
-	fr := f.Dot(r)
-	n := s.n
-	h := st.h
-	h3, h4, h5 := h[(o+3)*n+o+3:], h[(o+4)*n+o+3:], h[(o+5)*n+o+3:]
-	h3[0] += f[0]*r[0] - fr
-	h4[0] += (f[1]*r[0] + f[0]*r[1]) / 2
-	h4[1] += f[1]*r[1] - fr
-	h5[0] += (f[2]*r[0] + f[0]*r[2]) / 2
-	h5[1] += (f[2]*r[1] + f[1]*r[2]) / 2
-	h5[2] += f[2]*r[2] - fr
+	x, y, z := p.arm[0], p.arm[1], p.arm[2]
+	b.g[3] += y*f[2] - z*f[1]
+	b.g[4] += z*f[0] - x*f[2]
+	b.g[5] += x*f[1] - y*f[0]
+	fx, fy, fz := f[0]*x, f[1]*y, f[2]*z
+	b.h[9] -= fy + fz
+	b.h[13] += (f[1]*x + f[0]*y) / 2
+	b.h[14] -= fx + fz
+	b.h[18] += (f[2]*x + f[0]*z) / 2
+	b.h[19] += (f[2]*y + f[1]*z) / 2
+	b.h[20] -= fx + fy
 }
 
 // stiffness adds (δb - δa)ᵀ M (δb - δa) for a symmetric M.
 func (s *Solver) stiffness(st *state, a, b *site, m *[6]float64) {
-	s.own(st, a, m)
-	s.own(st, b, m)
+	s.own(a, m)
+	s.own(b, m)
 	if a.off >= 0 && b.off >= 0 {
 		s.cross(st, a, b, m)
 	}
 }
 
 // own adds Jᵀ M J on the unknowns of one site, J = [1, -X].
-func (s *Solver) own(st *state, p *site, m *[6]float64) {
-	o := p.off
-	if o < 0 {
+func (s *Solver) own(p *site, m *[6]float64) {
+	b := p.blk
+	if b == nil {
 		return
 	}
-	n := s.n
-	h := st.h
-	h0, h1, h2 := h[o*n+o:], h[(o+1)*n+o:], h[(o+2)*n+o:]
-	h0[0] += m[0]
-	h1[0] += m[1]
-	h1[1] += m[2]
-	h2[0] += m[3]
-	h2[1] += m[4]
-	h2[2] += m[5]
+	h := &b.h
+	for k, v := range m {
+		h[k] += v
+	}
 	if !p.rot {
 		return
 	}
@@ -343,23 +364,22 @@ func (s *Solver) own(st *state, p *site, m *[6]float64) {
 	c00, c10, c20 := y*m[3]-z*m[1], z*m[0]-x*m[3], x*m[1]-y*m[0]
 	c01, c11, c21 := y*m[4]-z*m[2], z*m[1]-x*m[4], x*m[2]-y*m[1]
 	c02, c12, c22 := y*m[5]-z*m[4], z*m[3]-x*m[5], x*m[4]-y*m[3]
-	h3, h4, h5 := h[(o+3)*n+o:], h[(o+4)*n+o:], h[(o+5)*n+o:]
-	h3[0] += c00
-	h3[1] += c01
-	h3[2] += c02
-	h4[0] += c10
-	h4[1] += c11
-	h4[2] += c12
-	h5[0] += c20
-	h5[1] += c21
-	h5[2] += c22
+	h[6] += c00
+	h[7] += c01
+	h[8] += c02
+	h[10] += c10
+	h[11] += c11
+	h[12] += c12
+	h[15] += c20
+	h[16] += c21
+	h[17] += c22
 	// Rows of -X M X: r × (row of X M).
-	h3[3] += y*c02 - z*c01
-	h4[3] += y*c12 - z*c11
-	h4[4] += z*c10 - x*c12
-	h5[3] += y*c22 - z*c21
-	h5[4] += z*c20 - x*c22
-	h5[5] += x*c21 - y*c20
+	h[9] += y*c02 - z*c01
+	h[13] += y*c12 - z*c11
+	h[14] += z*c10 - x*c12
+	h[18] += y*c22 - z*c21
+	h[19] += z*c20 - x*c22
+	h[20] += x*c21 - y*c20
 }
 
 // cross subtracts J_aᵀ M J_b and its transpose between two sites.
@@ -492,11 +512,11 @@ func (s *Solver) scaled(g []float64) float64 {
 	for i := range s.off {
 		o := s.off[i]
 		for k := range 3 {
-			worst = math.Max(worst, math.Abs(g[o+k]))
+			worst = max(worst, math.Abs(g[o+k]))
 		}
 		if i < s.nb && s.turning {
 			for k := 3; k < 6; k++ {
-				worst = math.Max(worst, math.Abs(g[o+k])/s.arm[i])
+				worst = max(worst, math.Abs(g[o+k])/s.arm[i])
 			}
 		}
 	}

@@ -76,10 +76,10 @@ func (s *Solver) ShareRange(body int, cables []int) (low, high []float64, ok boo
 				v := 0.0
 				for j, c := range set {
 					if c == k {
-						v = math.Max(t[j], 0)
+						v = max(t[j], 0)
 					}
 				}
-				low[k], high[k] = math.Min(low[k], v), math.Max(high[k], v)
+				low[k], high[k] = min(low[k], v), max(high[k], v)
 			}
 		}
 		k := r - 1

@@ -30,13 +30,13 @@ func (s *Solver) Slip(ahead bool, spans [][]float64) *Result {
 		change := 0.0
 		for i := range s.m.Cables {
 			if s.slides(i) {
-				change = math.Max(change, s.grade(i, ahead))
+				change = max(change, s.grade(i, ahead))
 			}
 		}
 		if change < 1e-13 {
 			break
 		}
-		if !s.polish(60) {
+		if !s.polish(60, 1e-12) {
 			s.solve(false)
 		}
 	}
@@ -78,7 +78,7 @@ func (s *Solver) grade(i int, ahead bool) float64 {
 		if !ahead {
 			v = math.Exp(sum/2 - logs[j])
 		}
-		change = math.Max(change, math.Abs(v-w[j]))
+		change = max(change, math.Abs(v-w[j]))
 		w[j] = v
 		l := pts[j+1].pos.Sub(pts[j].pos).Norm()
 		length += l
@@ -89,7 +89,7 @@ func (s *Solver) grade(i int, ahead bool) float64 {
 	// Weights differ little from one: a weighted length shorter by what the
 	// true one is too long closes in on both.
 	el.length = weighted - el.c*s.cur.t[i] - excess*weighted/length
-	return math.Max(change, math.Abs(excess)/s.size)
+	return max(change, math.Abs(excess)/s.size)
 }
 
 // frictionless gives every span of every cable the same tension again.

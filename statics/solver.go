@@ -98,6 +98,7 @@ type Solver struct {
 
 	cur, try state
 	start    []Rot // orientation each body is followed from
+	blocks   []block
 	slots    []slot
 	sites    []site
 	first    []int     // of each cable's, then support's, sites
@@ -141,6 +142,7 @@ func NewSolver(m *Model) (*Solver, error) {
 	s := &Solver{m: m, nb: nb}
 	s.off = make([]int, nb+np)
 	s.arm = make([]float64, nb)
+	s.blocks = make([]block, nb+np)
 	s.zref = make([]float64, max(nb+np, 1))
 	s.el = make([]element, nc+ns)
 	s.cat = make([]span, nc)
@@ -229,7 +231,8 @@ func (s *Solver) Step() *Result {
 }
 
 // Rehang solves from the last pose after numbers changed a little: the fast
-// way through many variants of one rig. Stability is judged from the pose
+// way through many variants of one rig, with forces right to 1e-9 of the
+// weight. Stability is judged from the pose
 // Hang or Step started in; Margin, Free and Undecided are filled only when
 // the change was large enough to need the slow way.
 func (s *Solver) Rehang() *Result {
@@ -242,7 +245,7 @@ func (s *Solver) Rehang() *Result {
 		s.fric[i].tau = s.res.Drag[i].Scale(-1)
 	}
 	r := &s.res
-	if r.Reason == Balanced && !r.OnEdge && s.polish(12) && s.definite {
+	if r.Reason == Balanced && !r.OnEdge && s.polish(12, 1e-9) && s.definite {
 		r.Fell = s.fallen()
 		r.Stable, r.Neutral = r.Fell < 0, false
 		for i := range r.Margin {
@@ -261,6 +264,7 @@ func (s *Solver) resume() {
 	s.prepare()
 	for i := range s.m.Bodies {
 		p := &s.res.Poses[i]
+		p.R.orthonormalise()
 		s.cur.r[i] = p.R
 		s.cur.x[i] = p.At.Add(p.R.Apply(s.m.Bodies[i].CG)).Sub(s.origin)
 	}
@@ -280,14 +284,14 @@ func (s *Solver) prepare() {
 	s.origin = s.anyWorldPoint()
 	s.size = 0
 	for i := range m.Cables {
-		s.size = math.Max(s.size, m.Cables[i].Length)
+		s.size = max(s.size, m.Cables[i].Length)
 	}
 	for i := range m.Bodies {
 		b := &m.Bodies[i]
 		far := 0.0
 		reach := func(p *Point) {
 			if p.On == OnBody && p.Index == i {
-				far = math.Max(far, p.At.Sub(b.CG).Norm())
+				far = max(far, p.At.Sub(b.CG).Norm())
 			}
 		}
 		for j := range m.Cables {
@@ -299,7 +303,7 @@ func (s *Solver) prepare() {
 			reach(&m.Supports[j].At)
 		}
 		s.arm[i] = far
-		s.size = math.Max(s.size, far)
+		s.size = max(s.size, far)
 	}
 	if s.size == 0 {
 		s.size = 1
@@ -311,13 +315,13 @@ func (s *Solver) prepare() {
 	}
 	for i := range s.el {
 		el := &s.el[i]
-		el.length, el.c = 0, 0
+		el.length, el.c, el.hangs = 0, 0, false
 		if i < len(m.Cables) {
 			c := &m.Cables[i]
-			el.length = c.Length
+			el.length, el.hangs = c.Length, c.Catenary
 			if c.Compliance > 0 || c.Catenary {
 				// Stiffer than this its stretch can not be told from rounding.
-				el.c = math.Max(c.Compliance, stiffest*s.lengthOf(i)/s.total)
+				el.c = max(c.Compliance, stiffest*s.lengthOf(i)/s.total)
 			}
 		}
 	}
@@ -349,11 +353,11 @@ func (s *Solver) soften(level float64) bool {
 		if el.c == 0 {
 			least = lastRho
 		}
-		el.rho = math.Max(0, math.Max(level, least)*s.lengthOf(i)/s.total-el.c)
+		el.rho = max(0, max(level, least)*s.lengthOf(i)/s.total-el.c)
 		any = any || el.rho > 0
 	}
 	for i := range s.fric {
-		s.fric[i].rho = math.Max(level, 10*lastRho) * s.size / s.total
+		s.fric[i].rho = max(level, 10*lastRho) * s.size / s.total
 	}
 	return any
 }
@@ -406,9 +410,9 @@ func (s *Solver) layout() {
 		case World:
 			site.pos, site.off = p.At.Sub(s.origin), -1
 		case OnParticle:
-			site.off = s.off[slot.particle]
+			site.off, site.blk = s.off[slot.particle], &s.blocks[slot.particle]
 		case OnBody:
-			site.off, site.rot = s.off[slot.body], s.turning
+			site.off, site.rot, site.blk = s.off[slot.body], s.turning, &s.blocks[slot.body]
 			slot.local = p.At.Sub(s.m.Bodies[slot.body].CG)
 		}
 	}
@@ -463,7 +467,7 @@ func (s *Solver) follow() {
 		if try > 0 {
 			first = 1e-2
 		}
-		ok := s.downhill(first) && s.polish(100)
+		ok := s.downhill(first) && s.polish(100, 1e-12)
 		for range 80 {
 			if !ok {
 				break
@@ -472,7 +476,7 @@ func (s *Solver) follow() {
 				s.res.Reason = Balanced
 				return
 			}
-			ok = s.polish(12) || s.downhill(first) && s.polish(100)
+			ok = s.polish(12, 1e-12) || s.downhill(first) && s.polish(100, 1e-12)
 		}
 	}
 	s.why()
@@ -539,7 +543,7 @@ func (s *Solver) descend(tol float64, limit int) bool {
 		}
 		s.iter++
 		for !s.factor(&s.cur, lam) {
-			lam = math.Max(10*lam, 1e-3*stiff)
+			lam = max(10*lam, 1e-3*stiff)
 		}
 		copy(s.step, s.cur.g)
 		cholSolve(s.fac, s.n, s.step)
@@ -565,7 +569,7 @@ func (s *Solver) descend(tol float64, limit int) bool {
 			}
 		}
 		if !ok {
-			lam = math.Max(8*lam, 1e-4*stiff)
+			lam = max(8*lam, 1e-4*stiff)
 			if lam > 1e12*stiff {
 				return false
 			}
@@ -574,7 +578,7 @@ func (s *Solver) descend(tol float64, limit int) bool {
 		s.cur, s.try = s.try, s.cur
 		switch q := drop / promised; {
 		case q > 0.75:
-			lam = math.Max(lam/8, least)
+			lam = max(lam/8, least)
 		case q < 0.25:
 			lam *= 4
 		}
@@ -627,7 +631,6 @@ func (s *Solver) move(dst, src *state, d []float64, f float64) {
 		if s.turning {
 			e := Exp(Vec{f * d[o+3], f * d[o+4], f * d[o+5]})
 			dst.r[i] = e.Mul(&src.r[i])
-			dst.r[i].orthonormalise()
 		}
 	}
 }
@@ -642,12 +645,16 @@ func (s *Solver) factor(st *state, lam float64) bool {
 	return cholesky(s.fac, n, 1e-14)
 }
 
-// polish takes Newton steps on pose and tensions together until both the
-// forces and the lengths are right to rounding, but no more than limit. It
-// corrects which cables are taut as it goes, and leaves in definite whether
-// the last Hessian was that of a minimum.
-func (s *Solver) polish(limit int) bool {
+// polish takes Newton steps on pose and tensions together until the forces
+// are right to a share tol of the weight and the lengths to the same share
+// of the rig's size, or to rounding, but no more than limit. It corrects
+// which cables are taut as it goes, and leaves in definite whether the last
+// Hessian was that of a minimum.
+func (s *Solver) polish(limit int, tol float64) bool {
 	s.soften(0)
+	for i := range s.cur.r {
+		s.cur.r[i].orthonormalise()
+	}
 	const accept = 1e-9
 	for i := range s.el {
 		s.el[i].on = s.cur.t[i] > 0
@@ -665,7 +672,7 @@ func (s *Solver) polish(limit int) bool {
 		for i := range s.el {
 			el := &s.el[i]
 			if s.isCatenary(i) {
-				misfit = math.Max(misfit, s.cat[i].misfit())
+				misfit = max(misfit, s.cat[i].misfit())
 				continue
 			}
 			switch {
@@ -675,20 +682,20 @@ func (s *Solver) polish(limit int) bool {
 				el.on, changed = true, true
 			}
 			if el.on {
-				misfit = math.Max(misfit, math.Abs(s.cur.m[i]))
+				misfit = max(misfit, math.Abs(s.cur.m[i]))
 			}
 		}
 		if changed {
 			s.eval(&s.cur, given)
 		}
 		s.res.Residual = s.scaled(s.cur.g)
-		if !changed && s.res.Residual < 1e-12 && misfit < 4*fuzz && slide < 1e-12 {
+		if !changed && s.res.Residual < tol && misfit < max(4*fuzz, tol*s.size/16) && slide < tol {
 			return true
 		}
 		if k > 8 && !changed && s.res.Residual < accept && s.res.Residual > best/2 && misfit < 1e3*fuzz && slide < accept {
 			return true // rounding decides from here on
 		}
-		best = math.Min(best, s.res.Residual)
+		best = min(best, s.res.Residual)
 		s.iter++
 		copy(s.rhs, s.cur.g)
 		for i := range s.el {
@@ -749,9 +756,7 @@ func (s *Solver) polish(limit int) bool {
 	return false
 }
 
-func (s *Solver) isCatenary(i int) bool {
-	return i < len(s.m.Cables) && s.m.Cables[i].Catenary
-}
+func (s *Solver) isCatenary(i int) bool { return s.el[i].hangs }
 
 // reach is how far an element that carries nothing is past its length.
 func (s *Solver) reach(i int) float64 { return s.cur.m[i] + s.el[i].c*s.cur.t[i] }
@@ -762,7 +767,7 @@ func (s *Solver) hold() float64 {
 	change := 0.0
 	for i := range s.fric {
 		f := s.drag(i)
-		change = math.Max(change, f.Sub(s.fric[i].tau).Norm())
+		change = max(change, f.Sub(s.fric[i].tau).Norm())
 		s.fric[i].tau = f
 	}
 	return change / s.total
@@ -795,7 +800,7 @@ func (s *Solver) regrip(f float64) float64 {
 		case fr.slips:
 			fr.tau = slip.Scale(fr.cap / slip.Norm())
 		}
-		change = math.Max(change, fr.tau.Sub(was).Norm())
+		change = max(change, fr.tau.Sub(was).Norm())
 	}
 	return change / s.total
 }
@@ -812,18 +817,18 @@ func (s *Solver) gripped() bool {
 			continue
 		}
 		fr := &s.fric[i]
-		want, has := mu*math.Max(s.cur.t[nc+i], 0), fr.tau.Norm()
+		want, has := mu*max(s.cur.t[nc+i], 0), fr.tau.Norm()
 		if fr.slips {
 			has = fr.cap
 		}
 		off := want - has
 		if math.Abs(off) < 1e-11*s.total || off > 0 && !fr.slips {
-			fr.cap = math.Max(want, has)
+			fr.cap = max(want, has)
 			continue
 		}
 		all = false
 		if fr.high == 0 { // the force can be nothing at the least; the push there is not known, take the one now
-			fr.low, fr.lowOff, fr.high, fr.highOff = 0, math.Max(want, 1e-3*s.total), has, off
+			fr.low, fr.lowOff, fr.high, fr.highOff = 0, max(want, 1e-3*s.total), has, off
 		}
 		if off < 0 {
 			if fr.last < 0 {
@@ -837,7 +842,7 @@ func (s *Solver) gripped() bool {
 			fr.low, fr.lowOff, fr.last = has, off, 1
 		}
 		if fr.high <= fr.low { // the push changed under another support: look again
-			fr.low, fr.high = 0, 2*math.Max(want, has)
+			fr.low, fr.high = 0, 2*max(want, has)
 			fr.lowOff, fr.highOff = want, want-fr.high
 		}
 		fr.cap = (fr.low*fr.highOff - fr.high*fr.lowOff) / (fr.highOff - fr.lowOff)

@@ -10,9 +10,9 @@ const faint = 1e-9
 func (s *Solver) faintOf() float64 {
 	top := 0.0
 	for i := range s.n {
-		top = math.Max(top, math.Abs(s.cur.h[i*s.n+i])/s.scale(i))
+		top = max(top, math.Abs(s.cur.h[i*s.n+i])/s.scale(i))
 	}
-	return math.Max(faint*s.total/s.size, 64*0x1p-52*top)
+	return max(faint*s.total/s.size, 64*0x1p-52*top)
 }
 
 // gauged puts H + μD into fac, with every free motion held, and factors it.
@@ -71,9 +71,9 @@ func (s *Solver) nudge() {
 	most := 0.0
 	for i := range s.off {
 		o := s.off[i]
-		most = math.Max(most, Vec{v[o], v[o+1], v[o+2]}.Norm()/s.size)
+		most = max(most, Vec{v[o], v[o+1], v[o+2]}.Norm()/s.size)
 		if i < s.nb {
-			most = math.Max(most, Vec{v[o+3], v[o+4], v[o+5]}.Norm())
+			most = max(most, Vec{v[o+3], v[o+4], v[o+5]}.Norm())
 		}
 	}
 	s.move(&s.try, &s.cur, v, 0.02/most)
