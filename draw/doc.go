@@ -8,5 +8,5 @@
 // bytes: no clock, no map order, no font of the machine.
 //
 // Colour carries nothing alone. What a leg's state is shows in its line (see
-// looks), in words beside it, and in the table.
+// rope), in words beside it, and in the table.
 package draw

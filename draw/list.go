@@ -211,30 +211,6 @@ func (r rect) cut(a, b pt) (t0, t1 float64, ok bool) {
 	return t0, t1, t0 < t1
 }
 
-// hatch fills a polygon with lines at 45 degrees.
-func (p *Page) hatch(layer int, of string, pts []pt, gap float64, pn pen) {
-	b := around(pts...)
-	for k := math.Ceil((b.x0 + b.y0) / gap); k*gap < b.x1+b.y1; k++ {
-		var cuts []pt // where x + y = k gap meets the outline
-		for i, a := range pts {
-			c := pts[(i+1)%len(pts)]
-			u, v := a.x+a.y-k*gap, c.x+c.y-k*gap
-			if (u < 0) != (v < 0) {
-				cuts = append(cuts, a.to(c, u/(u-v)))
-			}
-		}
-		slices.SortFunc(cuts, func(a, b pt) int {
-			if a.x < b.x {
-				return -1
-			}
-			return 1
-		})
-		for i := 0; i+1 < len(cuts); i += 2 {
-			p.line(layer, of, pn, cuts[i], cuts[i+1])
-		}
-	}
-}
-
 // faces are the two fonts of a sheet, the Go fonts by Bigelow & Holmes.
 // The files are part of the program, so parsing them can not fail.
 var (

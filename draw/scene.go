@@ -628,7 +628,6 @@ func (v *panel) dimensions() {
 
 // spread dimensions how far the lugs lie apart in the view.
 func (v *panel) spread(lugs []vec) {
-	const what = "lug spread"
 	flat := v.flat(lugs)
 	byX := func(a, b pt) int { return cmp.Compare(a.x, b.x) }
 	byY := func(a, b pt) int { return cmp.Compare(a.y, b.y) }
@@ -641,14 +640,14 @@ func (v *panel) spread(lugs []vec) {
 	}
 	a, b := slices.MinFunc(flat, byX), slices.MaxFunc(flat, byX)
 	if d := b.x - a.x; d > 8 {
-		v.dimension(v.of("dimension", "spread"), a, b, true, y, what+" "+v.t.length(d/v.cam.mm))
+		v.dimension(v.of("dimension", "spread"), a, b, true, y, "lug spread "+v.t.length(d/v.cam.mm))
 	}
 	if v.name != "plan" {
 		return
 	}
 	a, b = slices.MinFunc(flat, byY), slices.MaxFunc(flat, byY)
 	if d := b.y - a.y; d > 8 {
-		v.dimension(v.of("dimension", "depth"), a, b, false, x, what, v.t.length(d/v.cam.mm))
+		v.dimension(v.of("dimension", "depth"), a, b, false, x, "lugs", v.t.length(d/v.cam.mm))
 	}
 }
 

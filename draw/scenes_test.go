@@ -152,6 +152,8 @@ func twoLeg() *rig {
 	t := balance(ring, r.WeightN, b.Points["west"], b.Points["east"])
 	r.hook("main", vec{0, 0, 3.9}, r.WeightN*1.01)
 	r.node("ring", ring)
+	rise := 0.74
+	r.StabilityM = &rise
 	r.leg("top", ref("main", ""), ref("ring", ""), r.WeightN*1.01, 0.39, vec{0, 0, 3.9}, ring)
 	r.leg("west", ref("ring", ""), ref("load", "west"), t[0], 0.61, ring, b.Points["west"])
 	r.leg("east", ref("ring", ""), ref("load", "east"), t[1], 0.86, ring, b.Points["east"])

@@ -81,7 +81,7 @@ func (s *sheet) compose() {
 		midX := (x + main.x1) / 2
 		left := rect{main.x0, main.y0, x, main.y1}
 		tries := [][3]rect{{left, {x, main.y0, midX, u.y0}, {midX, main.y0, main.x1, u.y0}}}
-		for _, part := range []float64{0.5, 0.45, 0.4} {
+		for _, part := range []float64{0.5, 0.42, 0.36} {
 			y := main.y0 + (u.y0-main.y0)*part
 			tries = append(tries, [3]rect{left, {x, main.y0, main.x1, y}, {x, y, main.x1, u.y0}})
 		}
@@ -290,11 +290,18 @@ func (s *sheet) worst() cell {
 func (s *sheet) headline(r rect) {
 	var cells []cell
 	if !s.h.Stable {
-		what := s.h.FellOver
-		if what == "" || what == "load" {
-			what = "the load"
+		text := "NOT STABLE"
+		switch s.h.FellOver {
+		case "":
+		case "load":
+			text += ": the load goes over"
+		default:
+			text += ": " + s.h.FellOver + " goes over"
 		}
-		cells = append(cells, cell{"pose as rigged", "NOT STABLE: " + what + " goes over", true})
+		cells = append(cells, cell{"pose as rigged", text, true})
+	}
+	if s.h.NearSingular {
+		cells = append(cells, cell{"tensions hang on figures finer than the plan gives", "CAUTION", true})
 	}
 	cells = append(cells, cell{"load, as declared", s.t.say(s.h.WeightN), false})
 	if n := len(s.h.Hooks); n > 0 {
@@ -408,12 +415,12 @@ type table struct {
 // notes are what the pictures can not say.
 func (s *sheet) notes() []string {
 	out := []string{fmt.Sprintf("Lines: thin up to %.0f %% of WLL, thick from there, barred over 100 %%, hollow without rating, dashed slack. "+
-		"Share of WLL: P95 times dynamic factor. Forces in %s at a leg's upper end; over points: its greatest span. Angles are angles in space.", nearFrom*100, s.t.force)}
+		"Share of WLL: P95 times dynamic factor, over WLL. Forces in %s at a leg's upper end; over points: its greatest span. Angles are angles in space.", nearFrom*100, s.t.force)}
 	if s.t.mass {
 		out[0] += " A mass unit means force at standard gravity."
 	}
-	if s.h.NearSingular {
-		out = append(out, "CAUTION: the tensions hang on figures finer than the plan gives.")
+	if s.h.Stable && s.h.StabilityM != nil {
+		out = append(out, "The pose is lost if the load's CG rises by "+s.t.length(*s.h.StabilityM)+".")
 	}
 	if len(s.h.Bodies) > 0 && s.h.Lift.Load.Size == nil {
 		out = append(out, "The load has no size in the file: drawn is the outline of its lugs and CG.")

@@ -1,0 +1,156 @@
+package spread
+
+import (
+	"math"
+	"reflect"
+	"sort"
+	"strings"
+	"testing"
+
+	"plumbhook/lift"
+)
+
+func rig(t *testing.T, yaml string) *lift.Rig {
+	t.Helper()
+	l, err := lift.Read("test.yaml", nil, []byte(yaml))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := lift.NewRig(l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := r.Hang(); err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+const plumb = `
+plumbhook: 1
+title: one leg
+load: {name: block, mass: %MASS, cg: 0 0 0 m, lugs: {top: {at: 0 0 1 m}}}
+hooks: {main: {at: 0 0 5 m}}
+legs: {only: {from: main, to: load.top, length: 3 m, stiffness: 5 MN/m}}
+site: {g: 10 m/s2}
+`
+
+func with(mass string) string { return strings.ReplaceAll(plumb, "%MASS", mass) }
+
+// TestPlumbLine: the one leg carries the weight, so its percentiles are
+// those of the mass, known in closed form.
+func TestPlumbLine(t *testing.T) {
+	// 1.959964 and 1.644854: 97.5 % and 95 % points of the standard normal
+	// distribution (any statistical table; ISO 3534-1 defines them).
+	for _, c := range []struct {
+		mass         string
+		p5, p50, p95 float64
+		tolerance    float64
+	}{
+		{"1000 kg", 10000, 10000, 10000, 1e-9},
+		{"1000 kg ± 10 %", 10000 - 1000*1.644854/1.959964, 10000, 10000 + 1000*1.644854/1.959964, 2e-3},
+		{"900..1100 kg", 9100, 10000, 10900, 1e-3},
+	} {
+		res, err := Run(rig(t, with(c.mass)), Draws)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for k, want := range []float64{c.p5, c.p50, c.p95} {
+			b := res.Demands[0]
+			got := []float64{b.P5, b.P50, b.P95}[k]
+			if math.Abs(got-want) > c.tolerance*want {
+				t.Errorf("%s: percentile %d of the leg is %.1f N, want %.1f", c.mass, k, got, want)
+			}
+		}
+		if res.Weight.P95 != res.Demands[0].P95 && math.Abs(res.Weight.P95-res.Demands[0].P95) > 1e-6*res.Weight.P95 {
+			t.Errorf("%s: weight %g and leg %g differ", c.mass, res.Weight.P95, res.Demands[0].P95)
+		}
+	}
+}
+
+const fourLegs = `
+plumbhook: 1
+title: four legs
+load: {name: slab, mass: 8 t ± 3 %, cg: 0.1 0.05 0 m ± 30 mm, lugs: {a: {at: 1.5 1 0.4 m}, b: {at: -1.5 1 0.4 m}, c: {at: -1.5 -1 0.4 m}, d: {at: 1.5 -1 0.4 m}}}
+hooks: {main: {at: 0 0 6 m}}
+legs:
+  a: {from: main, to: load.a, length: 3 m ± 5 mm, stiffness: 12 MN/m}
+  b: {from: main, to: load.b, length: 3 m ± 5 mm, stiffness: 12 MN/m}
+  c: {from: main, to: load.c, length: 3 m ± 5 mm, stiffness: 12 MN/m}
+  d: {from: main, to: load.d, length: 3 m ± 5 mm, stiffness: 12 MN/m}
+`
+
+// TestSlackInSomeDraws: millimetres of leg length make legs of a stiff
+// four-leg bridle go slack in part of the draws; a linear estimate would
+// give them negative tensions, which no draw may have.
+func TestSlackInSomeDraws(t *testing.T) {
+	r := rig(t, fourLegs)
+	res, err := Run(r, Draws)
+	if err != nil {
+		t.Fatal(err)
+	}
+	slack := 0
+	for k := range 4 {
+		c := res.Sorted[k]
+		if !sort.Float64sAreSorted(c) || c[0] < 0 {
+			t.Errorf("leg %d: draws from %g N", k, c[0])
+		}
+		for _, v := range c {
+			if v < 1 {
+				slack++
+			}
+		}
+	}
+	if slack == 0 {
+		t.Error("no draw has a slack leg: the test says nothing")
+	}
+	if res.Unsolved > 0 {
+		t.Errorf("%d draws not solved", res.Unsolved)
+	}
+}
+
+// TestSameFileSameNumbers: two runs agree to the last bit, and a run leaves
+// the rig as it found it.
+func TestSameFileSameNumbers(t *testing.T) {
+	r := rig(t, fourLegs)
+	a, err := Run(r, 200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := Run(rig(t, fourLegs), 200)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(a, b) {
+		t.Error("two runs of one lift differ")
+	}
+	before, _ := rig(t, fourLegs).Hang()
+	after, err := r.Hang()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range before.Legs {
+		if d := math.Abs(before.Legs[i].TensionN - after.Legs[i].TensionN); d > 1e-6 {
+			t.Errorf("leg %d changed by %g N through the run", i, d)
+		}
+	}
+}
+
+func BenchmarkFourLegs(b *testing.B) {
+	l, err := lift.Read("test.yaml", nil, []byte(fourLegs))
+	if err != nil {
+		b.Fatal(err)
+	}
+	r, err := lift.NewRig(l)
+	if err != nil {
+		b.Fatal(err)
+	}
+	if _, err := r.Hang(); err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		if _, err := Run(r, Draws); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
