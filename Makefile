@@ -28,14 +28,15 @@ demo: build
 test: lint need-cc build
 	$(GO) test -race ./...
 
-# A benchmark that compares reports its own ratio, measured within one run,
-# as a metric whose unit starts with "times-" (b.ReportMetric(r, "times-faster-than-bfgs")).
+# A benchmark that compares reports its own ratio, measured within one run, as a
+# metric whose unit is what was divided: b.ReportMetric(bfgs/newton, "BFGS/Newton").
 bench: need-go
 	@mkdir -p build
 	$(GO) test -run '^$$' -bench . -benchmem ./... | tee build/bench.txt
-	@awk '/^Benchmark/ { for (i = 3; i <= NF; i++) if ($$i ~ /^times-/) { \
-	    if (!n++) print "\nratios within this run:"; \
-	    unit = $$i; gsub(/-/, " ", unit); printf "  %-48s %10.1f %s\n", $$1, $$(i-1), unit } } \
+	@awk '/^Benchmark/ { for (i = 4; i <= NF; i++) \
+	    if ($$i ~ /^[A-Za-z-]+\/[A-Za-z-]+$$/ && $$i !~ /^(ns|B|MB|allocs)\//) { \
+	      if (!n++) print "\nratios within this run:"; \
+	      printf "  %-40s %10.1f %s\n", $$1, $$(i-1), $$i } } \
 	  END { if (!n) { print "no benchmark reported a ratio"; exit 1 } }' build/bench.txt
 
 validation: need-go

@@ -552,7 +552,11 @@ func TestFaults(t *testing.T) {
 }
 
 func TestNothingHung(t *testing.T) {
-	p := Sheet(&lift.Hung{Lift: &lift.Lift{}}, nil, nil, Meta{})
+	h := &lift.Hung{Lift: &lift.Lift{}, Legs: []lift.HungLeg{{Name: "nowhere"}}}
+	p := Sheet(h, nil, nil, Meta{})
+	if err := p.PDF(io.Discard); err != nil {
+		t.Error(err)
+	}
 	if err := clashes(p); err != nil {
 		t.Error(err)
 	}

@@ -174,13 +174,20 @@ func (v *panel) flat(q []vec) []pt {
 	return out
 }
 
+// legs that have somewhere to run, in an order.
+func (v *panel) legs(order func(a, b *lift.HungLeg) int) (out []*lift.HungLeg) {
+	for i := range v.h.Legs {
+		if l := &v.h.Legs[i]; len(l.Path) > 1 {
+			out = append(out, l)
+		}
+	}
+	slices.SortStableFunc(out, order)
+	return out
+}
+
 // ropes draws all legs: where one hides another, the one that matters more
 // lies on top, and among equals the nearer one.
 func (v *panel) ropes() {
-	order := make([]*lift.HungLeg, 0, len(v.h.Legs))
-	for i := range v.h.Legs {
-		order = append(order, &v.h.Legs[i])
-	}
 	depth := func(l *lift.HungLeg) float64 {
 		sum := 0.0
 		for _, p := range l.Path {
@@ -192,10 +199,9 @@ func (v *panel) ropes() {
 		st := v.state(l)
 		return map[use]int{within: 1, unrated: 2, near: 3, over: 4}[st.use]
 	}
-	slices.SortStableFunc(order, func(a, b *lift.HungLeg) int {
+	for _, l := range v.legs(func(a, b *lift.HungLeg) int {
 		return cmp.Or(cmp.Compare(matter(a), matter(b)), cmp.Compare(depth(b), depth(a)))
-	})
-	for _, l := range order {
+	}) {
 		pts := v.flat(l.Path)
 		v.p.rope(v.of("leg", l.Name), v.state(l), barred, pts)
 		v.place.avoid(never, pts...)
@@ -224,14 +230,7 @@ func span(pts []pt) float64 {
 // nameLegs labels the legs, those that matter most first. full adds tension
 // and utilisation.
 func (v *panel) nameLegs(full bool) {
-	order := make([]*lift.HungLeg, 0, len(v.h.Legs))
-	for i := range v.h.Legs {
-		order = append(order, &v.h.Legs[i])
-	}
-	slices.SortStableFunc(order, func(a, b *lift.HungLeg) int {
-		return cmp.Compare(v.state(b).share, v.state(a).share)
-	})
-	for _, l := range order {
+	for _, l := range v.legs(func(a, b *lift.HungLeg) int { return cmp.Compare(v.state(b).share, v.state(a).share) }) {
 		pts := v.flat(l.Path)
 		if span(pts) < 3 {
 			continue // seen end on; the elevation and the table have it

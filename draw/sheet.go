@@ -48,8 +48,8 @@ func Sheet(h *lift.Hung, util, p95 map[string]float64, meta Meta) *Page {
 	return p
 }
 
-// views of the sheet; margin is left, top, right, bottom, for dimensions,
-// symbols and the corner marks.
+// view is one of the pictures to make; margin is left, top, right, bottom, for dimensions,
+// symbols and the foot.
 type view struct {
 	name, title string
 	cam         camera
@@ -57,7 +57,7 @@ type view struct {
 }
 
 // compose lays the sheet out. Of a few arrangements of the three views the
-// one with the largest scales wins, the elevation counting twice.
+// one with the largest scales wins, the elevation counting thrice.
 func (s *sheet) compose() {
 	k := s.k
 	frame := rect{7, 7, s.t.w - 7, s.t.h - 7}
@@ -88,12 +88,12 @@ func (s *sheet) compose() {
 		for _, try := range tries {
 			score := 0.0
 			for i, v := range views {
-				if room := v.room(try[i], k); min(room.w(), room.h()) < 15*k {
+				room := v.room(try[i], k)
+				if min(room.w(), room.h()) < 15*k {
 					score = math.Inf(-1)
 					break
 				}
-				c := v.cam.fit(v.room(try[i], k), s.extent())
-				score += math.Log(c.mm) * []float64{3, 1, 1}[i]
+				score += math.Log(v.cam.fit(room, s.extent()).mm) * []float64{3, 1, 1}[i]
 			}
 			if score > best+1e-9 {
 				best, panes, tab, under = score, try, t, u
@@ -274,7 +274,7 @@ func (s *sheet) worst() cell {
 			bare++
 		} else if st.share > top {
 			top = st.share
-			c.text, c.loud = percent(st.share)+" on "+l.Name, st.use == over
+			c.text, c.loud = percent(st.share)+" on "+short(l.Name, 55*s.k, 5.2*s.k, true), st.use == over
 		}
 	}
 	if c.loud {
@@ -301,7 +301,7 @@ func (s *sheet) headline(r rect) {
 		cells = append(cells, cell{"pose as rigged", text, true})
 	}
 	if s.h.NearSingular {
-		cells = append(cells, cell{"tensions hang on figures finer than the plan gives", "CAUTION", true})
+		cells = append(cells, cell{"tensions rest on figures finer than the plan's", "CAUTION", true})
 	}
 	cells = append(cells, cell{"load, as declared", s.t.say(s.h.WeightN), false})
 	if n := len(s.h.Hooks); n > 0 {
@@ -349,7 +349,11 @@ func (s *sheet) headline(r rect) {
 			in = white
 		}
 		if i > 0 {
-			s.p.line(thin, "", pen{width: 0.3, ink: black}, pt{x, r.y0}, pt{x, r.y1})
+			edge := black
+			if c.loud && cells[i-1].loud {
+				edge = white
+			}
+			s.p.line(thin, "", pen{width: 0.3, ink: edge}, pt{x, r.y0}, pt{x, r.y1})
 		}
 		s.p.text("headline", pt{x + 2*k, r.y0 + 3.6*k}, 0, small, false, in, short(c.caption, w-3*k, small, false))
 		s.p.text("headline", pt{x + 2*k, r.y1 - 3*k}, 0, big, true, in, short(c.text, w-3*k, big, true))

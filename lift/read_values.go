@@ -129,10 +129,11 @@ var pointForm = form[quantity.Point]{
 	schema: func(d defs) object {
 		return object{"anyOf": []object{
 			{
-				"type": "string", "pattern": `^\s*` + number1 + `.*\s.*\s.*` + unitSign,
+				"type": "string", "pattern": `^\s*` + amount,
+				"allOf":    []object{{"pattern": `\S\s+\S+\s+\S`}},
 				"examples": []string{"0.85 0 1.1 m ± 20 mm", "0 0 0 m"},
 			},
-			{"type": "array", "items": levelForm.in(d), "minItems": 3, "maxItems": 3},
+			{"type": "array", "items": object{"anyOf": []object{levelForm.in(d), {"const": 0}}}, "minItems": 3, "maxItems": 3},
 		}}
 	},
 }

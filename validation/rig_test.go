@@ -25,7 +25,7 @@ func put(format string, args ...any) string {
 			args[i] = fmt.Sprintf("%.17g", v)
 		}
 		if v, ok := a.([3]float64); ok {
-			args[i] = put("%s %s %s", v[0], v[1], v[2])
+			args[i] = put("%v %v %v", v[0], v[1], v[2])
 		}
 	}
 	return fmt.Sprintf(format, args...)
@@ -73,21 +73,21 @@ func (d drawing) text() string {
 	var b strings.Builder
 	b.WriteString("plumbhook: 1\n")
 	if d.g != 0 {
-		b.WriteString(put("site: {g: %s m/s2}\n", d.g))
+		b.WriteString(put("site: {g: %v m/s2}\n", d.g))
 	}
 	b.WriteString("load:\n")
 	if d.parts == nil {
-		b.WriteString(put("  mass: %s\n  cg: %s %s\n", d.mass, d.cg, d.unit))
+		b.WriteString(put("  mass: %v\n  cg: %v %v\n", d.mass, d.cg, d.unit))
 	} else {
 		b.WriteString("  parts:\n  - " + strings.Join(d.parts, "\n  - ") + "\n")
 	}
-	b.WriteString(put("  turn: %s rad about y\n  lugs:\n", d.turn))
+	b.WriteString(put("  turn: %v rad about y\n  lugs:\n", d.turn))
 	for i, p := range d.lugs {
-		b.WriteString(put("    lug%d: {at: %s %s}\n", i, p, d.unit))
+		b.WriteString(put("    lug%d: {at: %v %v}\n", i, p, d.unit))
 	}
 	b.WriteString("hooks:\n")
 	for i, p := range d.hooks {
-		b.WriteString(put("  hook%d: {at: %s %s}\n", i, p, d.unit))
+		b.WriteString(put("  hook%d: {at: %v %v}\n", i, p, d.unit))
 	}
 	b.WriteString("legs:\n")
 	for i := range d.lugs {
@@ -96,7 +96,7 @@ func (d drawing) text() string {
 		if d.lengths != nil {
 			length = d.lengths[i]
 		}
-		b.WriteString(put("  leg%d: {from: hook%d, to: load.lug%d, length: %s %s", i, hook, i, length, d.unit))
+		b.WriteString(put("  leg%d: {from: hook%d, to: load.lug%d, length: %v %v", i, hook, i, length, d.unit))
 		if d.stiffness != "" {
 			b.WriteString(", stiffness: " + d.stiffness)
 		}

@@ -184,7 +184,7 @@ func TestTable(t *testing.T) {
 	}
 	rows = append(rows, bridleTables(t)...)
 	rows = append(rows, closedForms(t)...)
-	print(t, rows)
+	show(t, rows)
 }
 
 func problems(t *testing.T, name string) []*problem {
@@ -197,9 +197,9 @@ func problems(t *testing.T, name string) []*problem {
 	return list
 }
 
-// print writes the table to standard output, with its sources and remarks
+// show writes the table to standard output, with its sources and remarks
 // numbered below it.
-func print(t *testing.T, rows []row) {
+func show(t *testing.T, rows []row) {
 	var sources, remarks []string
 	number := func(list *[]string, s string) int {
 		i := slices.Index(*list, s)

@@ -64,7 +64,7 @@ const (
 
 // Part is one piece of the rigging against its rating.
 type Part struct {
-	Where       string // legs.west.stack[3], nodes.ring, load.west ...
+	Where       string // legs.west.stack[3] (the third from the top), nodes.ring, load.west ...
 	Kind        string
 	Serial      string
 	DemandN     float64 // P95, times the dynamic factor where the plan asks for one
@@ -353,7 +353,7 @@ func (p *Plan) parts(s *State, demand map[string]float64) {
 			if rating == nil && e.Cell != nil {
 				rating = e.Cell.Capacity
 			}
-			add(fmt.Sprintf("%s.stack[%d]", where, k), e.Kind, e.Serial, demand[where], rating)
+			add(stackName(leg.Name, k), e.Kind, e.Serial, demand[where], rating)
 		}
 		if len(leg.Stack) == 0 {
 			add(where, "leg", "", demand[where], leg.WLL)

@@ -154,7 +154,7 @@ class Energy:
             return f
 
         end = 0.0
-        while end < seconds:
+        while end < seconds and np.abs(flow(0, np.zeros(n))).max() > 1e-4:
             go = solve_ivp(flow, (0, 50), np.zeros(n), method="BDF", rtol=1e-6, atol=1e-8,
                            events=[stop(self.slot)])
             self.move(go.y[:, -1])

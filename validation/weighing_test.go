@@ -1,0 +1,105 @@
+package validation
+
+// reading is what one scale or cell says under one point.
+type reading struct{ x, y, value float64 }
+
+// weighed gives the total and the centre of gravity that readings say, by the
+// take-off. A load of that weight and centre, hung on a plumb line over each
+// point, must pull the readings back.
+func weighed(p *problem, massUnit, lengthUnit string, lengthInM float64, readings ...reading) (total, x, y float64) {
+	p.Helper()
+	d := drawing{unit: lengthUnit}
+	for _, r := range readings {
+		d.parts = append(d.parts, put("{mass: %v %v, at: %v %v -20 %v}", r.value, massUnit, r.x, r.y, lengthUnit))
+		d.lugs = append(d.lugs, [3]float64{r.x, r.y, 0})
+		total += r.value
+	}
+	sum := weigh(p, d.parts...)
+	h := d.plumb(100).hang(p)
+	perUnit := float64(sum.Mass.Value) * g0 / total // N
+	for i, t := range tensions(h, perUnit) {
+		p.near("reading when hung", t, readings[i].value, 1e-7*total)
+	}
+	c := sum.CG.XYZ()
+	return total, c[0] / lengthInM, c[1] / lengthInM
+}
+
+// wheels are two main wheels that read alike and a third on the middle line;
+// the track is ours and changes nothing. Weights in lb, stations in in.
+func wheels(p *problem, third string, thirdAt, mainAt float64) float64 {
+	p.Helper()
+	f := p.num(third)
+	main := (p.num(map[bool]string{true: "total W", false: "W"}[p.ID[:3] == "E01"]) - f) / 2
+	_, x, _ := weighed(p, "lb", "in", inch, reading{thirdAt, 0, f}, reading{mainAt, 50, main}, reading{mainAt, -50, main})
+	return x
+}
+
+// weighing is weight and centre of gravity from scales.
+var weighing = map[string]func(*problem) answers{
+	"E01": func(p *problem) answers {
+		return answers{"CG": wheels(p, "nose wheel reading F", p.num("distance main to nose L"), 0)}
+	},
+	"E02": func(p *problem) answers {
+		d := p.num("D (datum to main wheels)")
+		return answers{"CG": wheels(p, "F", d-p.num("L"), d)}
+	},
+	"E03": func(p *problem) answers {
+		return answers{"CG": wheels(p, "F", -p.num("D")-p.num("L"), -p.num("D"))}
+	},
+	"E04": func(p *problem) answers {
+		return answers{"CG": wheels(p, "tail reading R", p.num("D")+p.num("L"), p.num("D"))}
+	},
+	"E05": func(p *problem) answers {
+		return answers{"CG": wheels(p, "R", -p.num("D")+p.num("L"), -p.num("D"))}
+	},
+	"E06": func(p *problem) answers {
+		base := p.num("nose to main") * foot / inch
+		total, x, _ := weighed(p, "kg", "in", inch,
+			reading{0, 0, p.num("nose")}, reading{base, 50, p.num("left main")}, reading{base, -50, p.num("right main")})
+		return answers{"total": total, "CG aft of nose wheel": x, "CG ahead of main wheels": base - x}
+	},
+	"E07": func(p *problem) answers {
+		nose, main := "nose jack arm, reading", "each main jack arm, reading"
+		total, x, _ := weighed(p, "kg", "in", inch, reading{p.num(nose, 0), 0, p.num(nose, 1)},
+			reading{p.num(main, 0), 100, p.num(main, 1)}, reading{p.num(main, 0), -100, p.num(main, 1)})
+		return answers{"total": total, "total moment": total * x, "CG": x}
+	},
+	"E11": func(p *problem) answers {
+		w, base, ref := p.num("total"), p.num("wheelbase"), p.num("reference point ahead of front axle")
+		front := w * p.num("front share")
+		_, x, _ := weighed(p, "lb", "in", inch, reading{ref, 0, front}, reading{ref + base, 0, w - front})
+		return answers{"front": front, "rear": w - front, "CG behind reference": x, "CG behind front axle": x - ref}
+	},
+	"O03": func(p *problem) answers {
+		// Four cells on equal stiff legs: what is left of the readings when
+		// the weight and its centre are taken out is a state of self-stress. Legs off
+		// in length by that force over their stiffness show all four readings.
+		given := "cell positions x,y and readings"
+		var readings []reading
+		for i := range 4 {
+			readings = append(readings, reading{p.num(given, i, 0), p.num(given, i, 1), p.num(given, i, 2)})
+		}
+		d := drawing{unit: "m", stiffness: "1e12 N/m"}
+		for _, r := range readings {
+			d.parts = append(d.parts, put("{mass: %v t, at: %v %v -2 m}", r.value, r.x, r.y))
+			d.lugs = append(d.lugs, [3]float64{r.x, r.y, 0})
+		}
+		c := weigh(p, d.parts...).CG.XYZ()
+		d = d.plumb(10)
+		even := tensions(d.hang(p), tonf)
+		own := readings[0].value - even[0]
+		for i, r := range readings {
+			sign := float64(1 - 2*(i%2))
+			p.near("self-balancing part", r.value-even[i], sign*own, 1e-4)
+			d.lengths = append(d.lengths, 10-sign*own*tonf/1e12)
+		}
+		t := tensions(d.hang(p), tonf)
+		for i, r := range readings {
+			p.near("reading with legs off in length", t[i], r.value, 1e-4)
+		}
+		return answers{
+			"total": t[0] + t[1] + t[2] + t[3], "CG x": c[0], "CG y": c[1],
+			"diagonal 1-3": t[0] + t[2], "diagonal 2-4": t[1] + t[3], "self-balancing part in each cell": own,
+		}
+	},
+}
