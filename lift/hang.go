@@ -26,6 +26,10 @@ func (r *Rig) Rehang() (stable bool, err error) {
 	return res.Stable, res.Err()
 }
 
+// Home goes back to the pose that Hang or the last Step found. The inputs
+// must be as they were then.
+func (r *Rig) Home() error { return r.solver.Restore().Err() }
+
 // Step makes the changes of step i of the file and hangs the lift from the
 // pose it has. Hooks, lengths and levels go their way in short straight
 // pieces, all together, and the pose is followed. Inputs set later keep the
@@ -86,6 +90,7 @@ func (r *Rig) Step(i int) (*Hung, error) {
 		f(1)
 	}
 	h, err := r.told(s.Name, r.solver.Step())
+	r.steps = i + 1
 	if err == nil && edge && h.Stable {
 		h.Stable = false
 		h.Notes = append(h.Notes, "on the way to this step the pose is lost")
@@ -127,6 +132,7 @@ func (r *Rig) told(step string, res *statics.Result) (*Hung, error) {
 	if res.Undecided {
 		return nil, r.undecided()
 	}
+	r.solver.Keep()
 	h := &Hung{Lift: r.Lift, Step: step, Stable: res.Stable}
 	if res.Fell >= 0 {
 		h.FellOver = r.bodies[res.Fell]

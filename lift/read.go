@@ -54,6 +54,6 @@ func shorten(l fault.List) fault.List {
 }
 
 // Place gives the place in the file of what a fault's Where names:
-// legs.west.length, load.parts[2]. It is the zero Pos for what does not stand
+// legs.west.length, load.parts[2]; list entries count from 1. It is the zero Pos for what does not stand
 // in the file.
 func (l *Lift) Place(where string) fault.Pos { return l.places[where] }

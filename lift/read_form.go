@@ -359,6 +359,21 @@ func listOf[T any](what string, f form[T]) form[[]T] {
 	}
 }
 
+// oneOrMore reads a list, or its only entry by itself.
+func oneOrMore[T any](what string, f form[T]) form[[]T] {
+	several := listOf(what, f)
+	return form[[]T]{
+		read: func(r *reader, n *node) ([]T, bool) {
+			if n.kind == scalar {
+				v, ok := f.read(r, n)
+				return []T{v}, ok
+			}
+			return several.read(r, n)
+		},
+		schema: func(d defs) object { return object{"anyOf": []object{f.in(d), several.in(d)}} },
+	}
+}
+
 // either reads short when a scalar or a list of them stands there, long
 // otherwise.
 func either[T any](name string, short, long form[T]) form[T] {
@@ -475,14 +490,14 @@ const (
 
 // refuses says why a value does not keep the limit. Its spread counts: a
 // length of 1 m ± 200 % is a slip of the pen.
-func (l sign) refuses(value, low float64) *fault.Fault {
+func (s sign) refuses(value, low float64) *fault.Fault {
 	switch {
-	case l != anySign && low < 0:
+	case s != anySign && low < 0:
 		return fault.New(fault.Range, "it cannot be below zero, nor can its spread reach there").
 			Fix("check the figure and its spread")
-	case l >= filled && value == 0:
+	case s >= filled && value == 0:
 		return fault.New(fault.Range, "it must be above zero").Fix("give the figure, or leave the key out if it is not known")
-	case l == positive && low == 0:
+	case s == positive && low == 0:
 		return fault.New(fault.Range, "its whole spread must be above zero").Fix("check the spread")
 	}
 	return nil

@@ -85,7 +85,7 @@ var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 		"Mass of the whole load, when there is no take-off of parts. Beside parts it is compared with their sum."),
 	at("cg", pointForm, func(l *loadFile, v quantity.Point) { l.cg = &v },
 		"Centre of gravity in load axes. Beside parts it is compared with theirs."),
-	at("from", textForm, func(l *loadFile, v string) { l.from = v }, "Who says that it weighs that: nameplate, weighing, drawing ...").like("nameplate"),
+	at("from", textForm, func(l *loadFile, v string) { l.from = v }, "Who says that it weighs that: nameplate, weighing, drawing ... Holds for parts that do not say.").like("nameplate"),
 	at("contingency", shareForm, func(l *loadFile, v quantity.Ratio) { l.contingency = v }, "Share added to the sum for weight that nobody listed."),
 	at("wet", truth(true), func(l *loadFile, v bool) { l.Wet = v }, "Whether parts marked fluid are on board. True unless it says false."),
 	at("size", sizeForm, func(l *loadFile, v quantity.Point) { l.Size = &v }, "Extent along x, y and z, for drawing, wind and clearance."),
@@ -96,7 +96,7 @@ var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 		"Lifting points on the load, by name. Legs take hold of them as load.NAME."),
 )).check(checkLoad).demand(object{"anyOf": []object{{"required": []string{"parts"}}, {"required": []string{"mass", "cg"}}}})
 
-var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) { p.Name, p.Pos = partName(n), n.place() }, keys(
+var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) { p.Name, p.Pos = numbered("part", n), n.place() }, keys(
 	at("name", textForm, func(p *takeoff.Item, v string) { p.Name = v }, "What the part is called on the weight sheet.").like("frame"),
 	at("from", textForm, func(p *takeoff.Item, v string) { p.From = v }, "Who says that it weighs that: nameplate, drawing, weighing ...").like("drawing"),
 	at("at", pointForm, func(p *takeoff.Item, v quantity.Point) { p.At = &v },
@@ -169,7 +169,7 @@ var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 }, keys(
 	needed("from", refForm, func(l *Leg, v Ref) { l.From = v }, "Upper end: a hook, a node, or BODY.POINT."),
 	needed("to", refForm, func(l *Leg, v Ref) { l.To = v }, "Lower end: load.LUG, a node, or BODY.POINT."),
-	at("via", listOf("a list of points ([load.b1, load.b2])", refForm), func(l *Leg, v []Ref) { l.Via = v },
+	at("via", oneOrMore("a list of points ([load.b1, load.b2])", refForm), func(l *Leg, v []Ref) { l.Via = v },
 		"Points that one rope slides over between its ends, in order."),
 	at("length", lengthForm, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Length = v },
 		"Unloaded length, bearing to bearing. Beside a stack it is compared with the stack."),
@@ -278,7 +278,7 @@ var tieForm = record("tie", "a tie", func(t *Tie, n *node) { t.Name, t.Pos = n.n
 	at("stiffness", stiffnessForm, func(t *Tie, v quantity.Measured[quantity.Stiffness]) { t.Stiffness = &v }, "Force per stretch. Without it the tie does not stretch."),
 ))
 
-var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos = stepName(n), n.place() }, keys(
+var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos = numbered("step", n), n.place() }, keys(
 	at("name", textForm, func(s *Step, v string) { s.Name = v }, "What the step is called.").like("raise"),
 	at("hooks", lookup("a map of moves by hook", record("hook-move", "a hook move", nil, keys(
 		needed("at", pointForm, func(p *quantity.Point, v quantity.Point) { *p = v }, "Where the hook goes."),

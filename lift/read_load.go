@@ -34,15 +34,10 @@ func weighed(item form[takeoff.Item]) form[takeoff.Part] {
 	}
 }
 
-// partName is the name of a part, or step, that has none of its own: part 3.
-func partName(n *node) string {
+// numbered is the name of a list entry that has none of its own: part 3.
+func numbered(what string, n *node) string {
 	_, i, _ := strings.Cut(n.path, "[")
-	return "part " + strings.TrimSuffix(i, "]")
-}
-
-func stepName(n *node) string {
-	_, i, _ := strings.Cut(n.path, "[")
-	return "step " + strings.TrimSuffix(i, "]")
+	return what + " " + strings.TrimSuffix(i, "]")
 }
 
 // Shapes take their kinds and sizes from package takeoff.
@@ -129,6 +124,11 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 		return
 	}
 	l.Sheet.Parts = l.parts
+	for i := range l.parts {
+		if l.parts[i].From == "" {
+			l.parts[i].From = l.from
+		}
+	}
 	if len(l.parts) < len(list.items) {
 		return // with the faults of the parts that are missing
 	}

@@ -265,6 +265,9 @@ func TestRefused(t *testing.T) {
 		{"plumbhook: 1\n", "", fault.Missing, "", "title"},
 		// YAML
 		{"wll: 12 t}", "wll: 12 t", fault.Syntax, "", "legs:"},
+		{"title: Pump motor", "title: Pump\u200b motor", fault.Syntax, "", "Pump"},
+		{"wll: 12 t}", "wll: \"12\\e[31m t\"}", fault.Syntax, "", `"12`},
+		{"  main: {wll", "  \"ma\\u202ein\": {wll", fault.Syntax, "", `"ma`},
 		{"title: Pump motor", "title: Pump: motor", fault.Syntax, "", "Pump: motor"},
 		{"title: Pump motor out of well 3", "title: *pump", fault.Reference, "", "*pump"},
 		{"title: Pump motor", "title: !x Pump motor", fault.Type, "", "!x"},
@@ -342,6 +345,7 @@ func TestAccepted(t *testing.T) {
 		{"legs:\n", "crane: {main: {chart: ./charts/a.csv}}\nlegs:\n", func(l *lift.Lift) any { return l.Cranes[0].Chart }, "charts/a.csv"},
 		{"to: load.east, length: 2.4 m}", "to: load.east, length: 2.4 m, cell: {channel: E, accuracy: 0.5 % of reading}}", func(l *lift.Lift) any { return *l.Legs[1].Cell.Accuracy }, lift.Accuracy{Share: 0.005, Text: "0.5 % of reading"}},
 		{"to: load.east, length: 2.4 m}", "to: load.east, via: [load.west], length: 2.4 m}", func(l *lift.Lift) any { return l.Legs[1].Via[0].String() }, "load.west"},
+		{"to: load.east, length: 2.4 m}", "to: load.east, via: load.west, length: 2.4 m}", func(l *lift.Lift) any { return len(l.Legs[1].Via) }, 1},
 		// Keys win over what a merge key brings; values can be repeated.
 		{"  west: {from: main, to: load.west, length: 2.4 m}", "  west: &leg {from: main, to: load.west, length: &len 2.4 m, wll: 5 t}\n  mid: {<<: *leg, to: load.east, length: *len}", func(l *lift.Lift) any { return l.Legs[1].To.String() + l.Legs[1].WLL.Text + l.Legs[1].Length.Text }, "load.east5 t2.4 m"},
 	} {

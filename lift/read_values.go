@@ -36,7 +36,7 @@ var (
 	}, quantity.ParseDirection), object{"type": "number"})
 
 	textForm = words("text", "a text", object{"type": []string{"string", "number", "boolean"}}, func(s string) (string, error) {
-		if s = strings.TrimSpace(s); s == "" {
+		if s = strings.Join(strings.Fields(s), " "); s == "" {
 			return "", fault.New(fault.Missing, "an empty text").Fix("write something, or leave the key out")
 		}
 		return s, nil

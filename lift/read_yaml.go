@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/goccy/go-yaml/ast"
@@ -311,7 +312,7 @@ func (y *yamlReader) node(a ast.Node, depth int) *node {
 			y.fault(fault.Syntax, a.GetToken(), "a value that a lift file has no use for")
 			return n
 		}
-		n.kind, n.text = scalar, scalarText(s)
+		n.kind, n.text = scalar, y.seen(scalarText(s), a.GetToken())
 		n.pos, n.inline = y.find(pos, n.text)
 		n.key = n.pos
 	}
@@ -333,7 +334,7 @@ func (y *yamlReader) fields(n *node, values []*ast.MappingValueNode, depth int) 
 			merged = append(merged, y.mergeable(it)...)
 			continue
 		}
-		it.name, it.key = keyText(v.Key), key
+		it.name, it.key = y.seen(keyText(v.Key), v.Key.GetToken()), key
 		if first, twice := seen[it.name]; twice {
 			y.fault(fault.Duplicate, v.Key.GetToken(), "%s stands twice in one map, first in line %d", quote(it.name), first.Line).
 				Fix("keep one of them")
@@ -348,6 +349,22 @@ func (y *yamlReader) fields(n *node, values []*ast.MappingValueNode, depth int) 
 			n.items = append(n.items, it)
 		}
 	}
+}
+
+// seen refuses characters that do not show, or that act on a screen: what is
+// read aloud must be what the program reads. It gives the text without them.
+func (y *yamlReader) seen(text string, t *token.Token) string {
+	hidden := func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' || unicode.Is(unicode.Cf, r) }
+	if !strings.ContainsFunc(text, hidden) {
+		return text
+	}
+	y.fault(fault.Syntax, t, "a character that cannot be seen").Fix("type the text anew")
+	return strings.Map(func(r rune) rune {
+		if hidden(r) {
+			return -1
+		}
+		return r
+	}, text)
 }
 
 // mergeable gives the entries that a merge key brings in: those of a map, or

@@ -25,8 +25,8 @@ type Rig struct {
 	carriers map[string]carrier
 	legs     []legPlan
 	ties     int // index of the first tie among the cables
-	values   []float64
 	untied   []float64 // tie lengths at the start
+	steps    int       // of the file, made so far
 	changes  []func()  // what the steps made so far changed
 	floating bool      // the one hook has no place: the load stays where its start pose has it
 }
@@ -65,11 +65,7 @@ func NewRig(l *Lift) (*Rig, error) {
 	}
 	r.build()
 	r.list()
-	r.values = make([]float64, len(r.Inputs))
-	for i, in := range r.Inputs {
-		r.values[i] = in.Value
-	}
-	r.Set(r.values)
+	r.Set(r.Nominal())
 	r.start()
 	s, err := statics.NewSolver(&r.model)
 	if err != nil {
@@ -224,14 +220,37 @@ func (r *Rig) Set(values []float64) {
 		set(values[i])
 		i++
 	})
-	copy(r.values, values)
 	for _, f := range r.changes {
 		f()
 	}
 }
 
-// Values are the inputs as they are set now.
-func (r *Rig) Values() []float64 { return r.values }
+// Twin makes another rig of the same lift, hung with nominal inputs and taken
+// through the same steps, for another goroutine.
+func (r *Rig) Twin() (*Rig, error) {
+	t, err := NewRig(r.Lift)
+	if err != nil {
+		return nil, err
+	}
+	if _, err = t.Hang(); err != nil {
+		return nil, err
+	}
+	for i := range r.steps {
+		if _, err = t.Step(i); err != nil {
+			return nil, err
+		}
+	}
+	return t, nil
+}
+
+// Nominal are the inputs as the file has them.
+func (r *Rig) Nominal() []float64 {
+	v := make([]float64, len(r.Inputs))
+	for i, in := range r.Inputs {
+		v[i] = in.Value
+	}
+	return v
+}
 
 type visit func(name, unit string, value, low, high float64, shape quantity.Shape, set func(float64))
 

@@ -68,6 +68,9 @@ func TestSchemaAgreesWithRead(t *testing.T) {
 		if err := s.Validate(plain(t, data)); err != nil {
 			t.Errorf("%s: %v", path, err)
 		}
+		if _, err := lift.Read(path, os.DirFS(filepath.Dir(path)), data); err != nil {
+			t.Error(err)
+		}
 	}
 	// What the schema can and cannot see of the broken files.
 	for name, sees := range map[string]bool{

@@ -3,17 +3,22 @@
 //
 // It draws the inputs of a lift.Rig from a quasi-random sequence and hangs
 // every drawn rig anew. Nothing is linearised, so a leg that goes slack in
-// some of the draws is seen to. The same lift gives the same numbers.
+// some of the draws is seen to. The same lift gives the same numbers, however
+// many processors work at it: the draws are cut into blocks, and every block
+// starts from the nominal pose.
 package spread
 
 import (
+	"cmp"
+	"math"
 	"math/rand/v2"
-	"sort"
-
-	"gonum.org/v1/gonum/stat/distuv"
-	"gonum.org/v1/gonum/stat/samplemv"
+	"runtime"
+	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+	"gonum.org/v1/gonum/stat/samplemv"
 
 	"plumbhook/lift"
 	"plumbhook/quantity"
@@ -24,73 +29,222 @@ type Band struct{ P5, P50, P95 float64 }
 
 // Result is how far the forces of one state of a lift may lie.
 type Result struct {
-	Draws    int
-	Unsolved int // draws that could not be hung; the bands say nothing about them
-	Unstable int // draws in which the pose is lost
-	Weight   Band
-	Demands  []Band      // in the order of Rig.Demands, N
-	Sorted   [][]float64 // the draws behind each of Demands, ascending
+	Draws    int // rigs hung; 1 when the plan has no uncertain figure
+	Unsolved int // of them, those that could not be hung; they are left out below
+	Unstable int // of them, those in which the pose is lost
+
+	Inputs  []lift.Input
+	Weight  Drawn   // N, the load alone
+	Demands []Drawn // N, in the order of Rig.Demands
+
+	drawn [][]float64 // of each input, its values draw by draw
+}
+
+// Drawn is one force over the draws.
+type Drawn struct {
+	Band
+	Sorted []float64 // ascending
+	values []float64 // draw by draw, as Result.drawn
 }
 
 // Draws is how many rigs a plan check hangs.
 const Draws = 1000
 
+// blockSize is how many draws go from pose to pose before the nominal one is
+// taken up again.
+const blockSize = 50
+
 // Run draws rigs around the state that rig hangs in now, and leaves the rig
-// with its nominal inputs. rig must have been hung.
+// as it is. rig must have been hung.
 func Run(rig *lift.Rig, draws int) (Result, error) {
+	d := len(rig.Inputs)
+	if d == 0 {
+		draws = 1
+	}
+	res := Result{Draws: draws, Inputs: rig.Inputs}
+	values := make([][]float64, draws)
+	for i, unit := range sequence(draws, d) {
+		values[i] = make([]float64, d)
+		for k, in := range rig.Inputs {
+			values[i][k] = at(in, unit[k])
+		}
+	}
 	demands := rig.Demands()
-	now := make([]float64, len(demands))
-	if len(rig.Inputs) == 0 {
-		rig.Bear(demands, now)
-		w := rig.Weight()
-		res := Result{Weight: Band{w, w, w}}
-		for _, v := range now {
-			res.Demands = append(res.Demands, Band{v, v, v})
-			res.Sorted = append(res.Sorted, []float64{v})
-		}
-		return res, nil
+	outs := make([]out, draws)
+	if err := hangAll(rig, demands, values, outs); err != nil {
+		return res, err
 	}
-	nominal := make([]float64, len(rig.Inputs))
-	for i, in := range rig.Inputs {
-		nominal[i] = in.Value
-	}
-	res := Result{Draws: draws}
-	columns := make([][]float64, len(demands))
-	var weights []float64
-	values := make([]float64, len(rig.Inputs))
-	for _, unit := range sequence(draws, len(rig.Inputs)) {
-		for i, in := range rig.Inputs {
-			values[i] = at(in, unit[i])
+	res.drawn = make([][]float64, d)
+	res.Demands = make([]Drawn, len(demands))
+	for i, o := range outs {
+		if o.forces == nil {
+			res.Unsolved++
+			continue
 		}
-		rig.Set(values)
+		if !o.stable {
+			res.Unstable++
+		}
+		for k := range res.drawn {
+			res.drawn[k] = append(res.drawn[k], values[i][k])
+		}
+		for k, v := range o.forces {
+			res.Demands[k].values = append(res.Demands[k].values, v)
+		}
+		res.Weight.values = append(res.Weight.values, o.weight)
+	}
+	res.Weight.sort()
+	for k := range res.Demands {
+		res.Demands[k].sort()
+	}
+	return res, nil
+}
+
+// out is what one draw gave; forces is nil when it could not be hung.
+type out struct {
+	forces []float64
+	weight float64
+	stable bool
+}
+
+// hangAll hangs every draw, block by block, on all processors.
+func hangAll(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []out) error {
+	blocks := make(chan int)
+	workers := min(runtime.GOMAXPROCS(0), (len(values)+blockSize-1)/blockSize)
+	errs := make([]error, workers)
+	var wg sync.WaitGroup
+	for w := range workers {
+		wg.Go(func() {
+			twin, err := rig.Twin()
+			for from := range blocks {
+				if err == nil {
+					to := min(from+blockSize, len(values))
+					err = hangBlock(twin, demands, values[from:to], outs[from:to])
+				}
+			}
+			errs[w] = err
+		})
+	}
+	for from := 0; from < len(values); from += blockSize {
+		blocks <- from
+	}
+	close(blocks)
+	wg.Wait()
+	return cmp.Or(errs...)
+}
+
+func hangBlock(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []out) error {
+	home := func() error {
+		rig.Set(rig.Nominal())
+		return rig.Home()
+	}
+	if err := home(); err != nil {
+		return err
+	}
+	for i, v := range values {
+		rig.Set(v)
 		stable, err := rig.Rehang()
 		if err != nil {
-			res.Unsolved++
-			rig.Set(nominal)
-			if _, err := rig.Rehang(); err != nil {
-				return res, err
+			if err := home(); err != nil {
+				return err
 			}
 			continue
 		}
-		if !stable {
-			res.Unstable++
-		}
-		rig.Bear(demands, now)
-		for k, v := range now {
-			columns[k] = append(columns[k], v)
-		}
-		weights = append(weights, rig.Weight())
+		outs[i] = out{make([]float64, len(demands)), rig.Weight(), stable}
+		rig.Bear(demands, outs[i].forces)
 	}
-	for _, c := range columns {
-		sort.Float64s(c)
-		res.Demands = append(res.Demands, band(c))
-		res.Sorted = append(res.Sorted, c)
+	return nil
+}
+
+func (d *Drawn) sort() {
+	d.Sorted = slices.Sorted(slices.Values(d.values))
+	d.Band = Band{d.Quantile(0.05), d.Quantile(0.5), d.Quantile(0.95)}
+}
+
+// Quantile is the value that a share p of the draws stays under.
+func (d *Drawn) Quantile(p float64) float64 { return Quantile(d.Sorted, p) }
+
+// Quantile is the value that a share p of ascending draws stays under.
+func Quantile(sorted []float64, p float64) float64 {
+	n := len(sorted)
+	if n == 0 {
+		return math.NaN()
 	}
-	sort.Float64s(weights)
-	res.Weight = band(weights)
-	rig.Set(nominal)
-	_, err := rig.Rehang()
-	return res, err
+	x := p*float64(n) - 0.5 // draws stand for the middles of equal shares
+	i := int(math.Floor(x))
+	switch {
+	case i < 0:
+		return sorted[0]
+	case i >= n-1:
+		return sorted[n-1]
+	}
+	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+// Past is the share of draws above a limit.
+func (d *Drawn) Past(limit float64) float64 {
+	i, _ := slices.BinarySearchFunc(d.Sorted, limit, func(v, l float64) int {
+		if v > l {
+			return 1
+		}
+		return -1
+	})
+	return float64(len(d.Sorted)-i) / float64(len(d.Sorted))
+}
+
+// Share is how much of the variance of one force an input explains by
+// itself, its first-order index: Var(E[Y | X]) / Var(Y).
+type Share struct {
+	Input lift.Input
+	Index float64
+}
+
+// Shares gives the first-order index of every input for demand k, largest
+// first. They are read off the draws: sort by the input, cut into classes,
+// compare the variance between the classes' means with the whole (Plischke,
+// Borgonovo and Smith 2013), less what as many classes of noise would show.
+func (r *Result) Shares(k int) []Share {
+	y := r.Demands[k].values
+	n := len(y)
+	mean, total := moments(y)
+	classes := int(math.Sqrt(float64(n)))
+	var shares []Share
+	for i, in := range r.Inputs {
+		s := Share{Input: in}
+		if total > 0 && classes > 1 {
+			order := make([]int, n)
+			for j := range order {
+				order[j] = j
+			}
+			x := r.drawn[i]
+			slices.SortFunc(order, func(a, b int) int { return cmp.Compare(x[a], x[b]) })
+			between := 0.0
+			for c := range classes {
+				from, to := c*n/classes, (c+1)*n/classes
+				m := 0.0
+				for _, j := range order[from:to] {
+					m += y[j]
+				}
+				m /= float64(to - from)
+				between += float64(to-from) * (m - mean) * (m - mean)
+			}
+			noise := float64(classes-1) / float64(n)
+			s.Index = max(0, (between/float64(n)/total-noise)/(1-noise))
+		}
+		shares = append(shares, s)
+	}
+	slices.SortStableFunc(shares, func(a, b Share) int { return cmp.Compare(b.Index, a.Index) })
+	return shares
+}
+
+func moments(y []float64) (mean, variance float64) {
+	for _, v := range y {
+		mean += v
+	}
+	mean /= float64(len(y))
+	for _, v := range y {
+		variance += (v - mean) * (v - mean)
+	}
+	return mean, variance / float64(len(y))
 }
 
 // at turns a share of probability into a value of the input.
@@ -103,32 +257,15 @@ func at(in lift.Input, p float64) float64 {
 	return in.Value + sigma*distuv.UnitNormal.Quantile(p)
 }
 
-// Quantile is the share p of ascending draws.
-func Quantile(sorted []float64, p float64) float64 {
-	if len(sorted) == 0 {
-		return 0
-	}
-	x := p*float64(len(sorted)) - 0.5 // draws stand for the middles of equal shares
-	i := int(x)
-	switch {
-	case x <= 0:
-		return sorted[0]
-	case i >= len(sorted)-1:
-		return sorted[len(sorted)-1]
-	}
-	return sorted[i] + (x-float64(i))*(sorted[i+1]-sorted[i])
-}
-
-func band(sorted []float64) Band {
-	return Band{Quantile(sorted, 0.05), Quantile(sorted, 0.5), Quantile(sorted, 0.95)}
-}
-
 // sequence is n points of the unit cube in d dimensions: a Halton sequence,
 // scrambled after Owen (2017) with a fixed seed.
 func sequence(n, d int) [][]float64 {
+	rows := make([][]float64, n)
+	if d == 0 {
+		return rows
+	}
 	m := mat.NewDense(n, d, nil)
 	samplemv.Halton{Kind: samplemv.Owen, Q: cube(d), Src: rand.NewPCG(1, 2)}.Sample(m)
-	rows := make([][]float64, n)
 	for i := range rows {
 		rows[i] = m.RawRowView(i)
 	}
@@ -138,6 +275,7 @@ func sequence(n, d int) [][]float64 {
 // cube is the uniform distribution on the unit cube.
 type cube int
 
+// Quantile of each coordinate is the coordinate itself.
 func (c cube) Quantile(x, p []float64) []float64 {
 	if x == nil {
 		x = make([]float64, len(p))

@@ -3,6 +3,7 @@ package spread
 import (
 	"math"
 	"reflect"
+	"runtime"
 	"sort"
 	"strings"
 	"testing"
@@ -91,7 +92,7 @@ func TestSlackInSomeDraws(t *testing.T) {
 	}
 	slack := 0
 	for k := range 4 {
-		c := res.Sorted[k]
+		c := res.Demands[k].Sorted
 		if !sort.Float64sAreSorted(c) || c[0] < 0 {
 			t.Errorf("leg %d: draws from %g N", k, c[0])
 		}
@@ -109,15 +110,19 @@ func TestSlackInSomeDraws(t *testing.T) {
 	}
 }
 
-// TestSameFileSameNumbers: two runs agree to the last bit, and a run leaves
+// TestSameFileSameNumbers: two runs agree to the last bit, on one processor
+// or two, and a run leaves
 // the rig as it found it.
 func TestSameFileSameNumbers(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(2))
 	r := rig(t, fourLegs)
-	a, err := Run(r, 200)
+	a, err := Run(r, 230)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := Run(rig(t, fourLegs), 200)
+	runtime.GOMAXPROCS(1)
+	b, err := Run(rig(t, fourLegs), 230)
+	runtime.GOMAXPROCS(2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -133,6 +138,38 @@ func TestSameFileSameNumbers(t *testing.T) {
 		if d := math.Abs(before.Legs[i].TensionN - after.Legs[i].TensionN); d > 1e-6 {
 			t.Errorf("leg %d changed by %g N through the run", i, d)
 		}
+	}
+}
+
+// TestShares: of a sum of two independent inputs each explains its own part
+// of the variance.
+func TestShares(t *testing.T) {
+	r := rig(t, `
+plumbhook: 1
+title: two parts
+load:
+  parts: [{name: a, mass: 1000 kg ± 30 kg, at: 0 0 0 m}, {name: b, mass: 2000 kg ± 40 kg, at: 0 0 0 m}]
+  lugs: {top: {at: 0 0 1 m}}
+hooks: {main: {at: 0 0 5 m}}
+legs: {only: {from: main, to: load.top, length: 3 m ± 10 mm, stiffness: 5 MN/m}}
+`)
+	res, err := Run(r, 4000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := map[string]float64{"load.b.mass": 1600.0 / 2500, "load.a.mass": 900.0 / 2500, "legs.only.length": 0}
+	shares := res.Shares(0)
+	if len(shares) != len(want) || shares[0].Input.Name != "load.b.mass" {
+		t.Fatalf("%+v", shares)
+	}
+	for _, s := range shares {
+		if math.Abs(s.Index-want[s.Input.Name]) > 0.02 {
+			t.Errorf("%s explains %.3f, want %.3f", s.Input.Name, s.Index, want[s.Input.Name])
+		}
+	}
+	half := res.Demands[0].P50
+	if p := res.Demands[0].Past(half); math.Abs(p-0.5) > 1e-3 {
+		t.Errorf("%.4f of the draws are past the median", p)
 	}
 }
 

@@ -114,6 +114,9 @@ type Solver struct {
 
 	definite bool // the last factored Hessian needed no help
 
+	kept    Result // for Restore
+	keptCat []span
+
 	iter int
 	res  Result
 }
@@ -256,6 +259,31 @@ func (s *Solver) Rehang() *Result {
 	}
 	s.resume()
 	return s.solve(false)
+}
+
+// Keep remembers the last solution for Restore.
+func (s *Solver) Keep() {
+	k := &s.kept
+	k.Poses = append(k.Poses[:0], s.res.Poses...)
+	k.Particles = append(k.Particles[:0], s.res.Particles...)
+	k.Tension = append(k.Tension[:0], s.res.Tension...)
+	k.Push = append(k.Push[:0], s.res.Push...)
+	k.Drag = append(k.Drag[:0], s.res.Drag...)
+	k.Reason, k.OnEdge = s.res.Reason, s.res.OnEdge
+	s.keptCat = append(s.keptCat[:0], s.cat...)
+}
+
+// Restore solves from the solution that Keep remembered.
+func (s *Solver) Restore() *Result {
+	k := &s.kept
+	copy(s.res.Poses, k.Poses)
+	copy(s.res.Particles, k.Particles)
+	copy(s.res.Tension, k.Tension)
+	copy(s.res.Push, k.Push)
+	copy(s.res.Drag, k.Drag)
+	s.res.Reason, s.res.OnEdge = k.Reason, k.OnEdge
+	copy(s.cat, s.keptCat)
+	return s.Rehang()
 }
 
 // resume takes up the last solved pose, whatever the centres of gravity and

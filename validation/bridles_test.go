@@ -20,9 +20,6 @@ func bridle(n int, angle float64) drawing {
 		s, c := math.Sincos(2 * math.Pi * float64(i) / float64(n))
 		d.lugs = append(d.lugs, [3]float64{r * c, r * s, 0})
 	}
-	if n > 3 { // the sharing needs a stiffness, here enough for eight figures
-		d.stiffness = "1e12 N/m"
-	}
 	if angle == 90 {
 		return d.plumb(1)
 	}

@@ -20,7 +20,7 @@ func closedForms(t *testing.T) []row {
 			t.Errorf("%s is not answered", p.ID)
 			continue
 		}
-		p.Read = p.Topic
+		p.Source = p.Topic + "; " + p.Source
 		pairs, ours := solve(p), answers{}
 		for name, q := range pairs {
 			ours[name] = q.ours

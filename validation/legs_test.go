@@ -97,9 +97,12 @@ var legs = map[string]func(*problem) answers{
 		return answers{"d": d}
 	},
 	"B10": func(p *problem) answers {
-		// The weight and the spacing follow from the printed figures.
-		spacing := p.num("CG moves toward that side by") / p.num("that shift as part of the lug spacing")
-		near, far := p.num("assumed load on the nearer side"), 4000.0
+		// The spacing and the weight follow from the printed figures: 500 lb are
+		// the same part of the weight as the shift is of the spacing.
+		part := p.num("that shift as part of the lug spacing")
+		spacing := p.num("CG moves toward that side by") / part
+		near := p.num("assumed load on the nearer side")
+		far := 500/part - near
 		share := func(x float64) float64 {
 			h := drawing{
 				unit: "ft", mass: put("%v lb", near+far), cg: [3]float64{x, 0, -1},

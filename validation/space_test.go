@@ -62,6 +62,7 @@ var space = map[string]func(*problem) answers{
 	},
 	"C06": func(p *problem) answers {
 		t := plate(p, "ft", "ring above plate centre", p.vec("B on plate edge"), p.vec("C on plate edge"), p.vec("D on plate edge"))
+		p.near("tension of the idle leg", t[1], 0, 1e-6*t[0])
 		return answers{"FB": t[0], "FC": t[1], "FD": t[2]}
 	},
 	"C07": func(p *problem) answers {

@@ -35,7 +35,7 @@ type published struct {
 	Name, Unit        string
 	Value, Recomputed float64
 	Abs, Rel          float64 // what the printed rounding allows, the larger of the two
-	Wrong             bool    // a misprint, or does not follow from its own givens
+	Wrong             string  // why it does not follow from its own givens: misprint ...
 }
 
 // num is the number of a given, or one of its list or table of numbers.
@@ -89,6 +89,9 @@ func (p *problem) near(what string, got, want, tol float64) {
 	}
 }
 
+// memory marks what was written from knowledge, the document not seen.
+const memory = "FROM MEMORY"
+
 // answers are ours, by the names of the published ones.
 type answers map[string]float64
 
@@ -96,10 +99,23 @@ type answers map[string]float64
 type row struct {
 	id, what             string
 	published, ours, tol float64
-	source, remark       string
+	source               string
+	wrong, note          string // of a published figure that is wrong: in a word, and why
 }
 
 func (r row) fits() bool { return math.Abs(r.ours-r.published) <= r.tol }
+
+// check asks that ours is the published answer, or is not where that is known
+// to be wrong.
+func (r row) check(t *testing.T) {
+	t.Helper()
+	switch {
+	case r.wrong != "" && r.fits():
+		t.Errorf("%s: %s is %g, as published, which is marked as wrong", r.id, r.what, r.ours)
+	case r.wrong == "" && !r.fits():
+		t.Errorf("%s: %s is %.8g, published %g within %g (%s)", r.id, r.what, r.ours, r.published, r.tol, r.source)
+	}
+}
 
 // tolerance is what the printed rounding of a value allows.
 func tolerance(value, abs, rel float64) float64 { return math.Max(abs, rel*math.Abs(value)) }
@@ -113,6 +129,10 @@ func sixth(v float64) float64 {
 // must be answered.
 func (p *problem) rows(ours answers) []row {
 	p.Helper()
+	source := p.Source
+	if p.Read == memory {
+		source += ", " + memory
+	}
 	var rows []row
 	for _, a := range p.Published {
 		got, ok := ours[a.Name]
@@ -123,23 +143,14 @@ func (p *problem) rows(ours answers) []row {
 		delete(ours, a.Name)
 		r := row{
 			id: p.ID[:3], what: a.Name, published: a.Value, ours: got,
-			tol: tolerance(a.Value, a.Abs, a.Rel), source: p.Source + " (" + p.Read + ")",
+			tol: tolerance(a.Value, a.Abs, a.Rel), source: source, wrong: a.Wrong, note: p.Note,
 		}
 		if a.Unit != "1" {
 			r.what += ", " + a.Unit
 		}
-		switch {
-		case a.Wrong:
-			r.remark = "PUBLISHED IS WRONG: " + p.Note
-			if r.fits() {
-				p.Errorf("%s: %s is %g, as published, which is marked as wrong", p.ID, a.Name, got)
-			}
-			if a.Recomputed == 0 {
-				p.Errorf("%s: %s is marked as wrong, and the data do not say what is right", p.ID, a.Name)
-			}
-		case !r.fits():
-			r.remark = "DISAGREES"
-			p.Errorf("%s: %s is %.8g, published %g within %g (%s)", p.ID, r.what, got, a.Value, r.tol, p.Source)
+		r.check(p.T)
+		if a.Wrong != "" && a.Recomputed == 0 {
+			p.Errorf("%s: %s is marked as wrong, and the data do not say what is right", p.ID, a.Name)
 		}
 		if a.Recomputed != 0 {
 			p.near(a.Name+", recomputed", got, a.Recomputed, sixth(a.Recomputed))
@@ -197,10 +208,10 @@ func problems(t *testing.T, name string) []*problem {
 	return list
 }
 
-// show writes the table to standard output, with its sources and remarks
+// show writes the table to standard output, with its sources and notes
 // numbered below it.
 func show(t *testing.T, rows []row) {
-	var sources, remarks []string
+	var sources, notes []string
 	number := func(list *[]string, s string) int {
 		i := slices.Index(*list, s)
 		if i < 0 {
@@ -216,16 +227,20 @@ func show(t *testing.T, rows []row) {
 	for _, r := range rows {
 		mark := ""
 		switch {
-		case strings.HasPrefix(r.remark, "PUBLISHED"):
+		case r.wrong != "":
 			wrong++
-			mark = fmt.Sprintf("published is wrong (%d)", number(&remarks, r.id+": "+r.remark))
-		case r.remark != "":
+			mark = fmt.Sprintf("published is wrong: %s (%d)", r.wrong, number(&notes, r.id+", "+r.wrong+": "+r.note))
+		case !r.fits():
 			bad++
-			mark = r.remark
+			mark = "DISAGREES"
+		}
+		source := fmt.Sprintf("[%d]", number(&sources, r.source))
+		if strings.HasSuffix(r.source, memory) {
+			source += " from memory"
 		}
 		ours, diff := figures(r.ours, r.ours-r.published, r.tol)
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.2g\t[%d]\t%s\n", r.id, r.what,
-			strconv.FormatFloat(r.published, 'g', 10, 64), ours, diff, r.tol, number(&sources, r.source), mark)
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%.2g\t%s\t%s\n", r.id, r.what,
+			strconv.FormatFloat(r.published, 'g', 10, 64), ours, diff, r.tol, source, mark)
 	}
 	if err := w.Flush(); err != nil {
 		t.Error(err)
@@ -238,7 +253,7 @@ func show(t *testing.T, rows []row) {
 			fmt.Printf("  "+mark+" %s\n", i+1, s)
 		}
 	}
-	list("Published figures that are wrong:", "(%d)", remarks)
+	list("Published figures that are wrong:", "(%d)", notes)
 	list("Sources:", "[%d]", sources)
 
 	var outside []struct{ IDs, Why string }
@@ -254,7 +269,10 @@ func show(t *testing.T, rows []row) {
 // tolerance.
 func figures(v, diff, tol float64) (string, string) {
 	decimals := max(0, 1-int(math.Floor(math.Log10(tol))))
-	if decimals > 5 {
+	switch {
+	case diff == 0 && decimals > 5:
+		return strconv.FormatFloat(v, 'g', 10, 64), "0"
+	case decimals > 5:
 		return strconv.FormatFloat(v, 'g', 10, 64), fmt.Sprintf("%+.1e", diff)
 	}
 	d := strconv.FormatFloat(diff, 'f', decimals, 64)

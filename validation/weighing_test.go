@@ -3,72 +3,70 @@ package validation
 // reading is what one scale or cell says under one point.
 type reading struct{ x, y, value float64 }
 
-// weighed gives the total and the centre of gravity that readings say, by the
-// take-off. A load of that weight and centre, hung on a plumb line over each
-// point, must pull the readings back.
-func weighed(p *problem, massUnit, lengthUnit string, lengthInM float64, readings ...reading) (total, x, y float64) {
+// weighed gives the x of the centre of gravity that readings in a unit of mass
+// at places in inches say, by the take-off. A load of that weight and centre,
+// hung on a plumb line over each point, must pull the readings back: what it
+// pulls is given as well, in the unit of the readings.
+func weighed(p *problem, unit string, inKg float64, readings ...reading) (x float64, pulls []float64) {
 	p.Helper()
-	d := drawing{unit: lengthUnit}
+	d := drawing{unit: "in"}
 	for _, r := range readings {
-		d.parts = append(d.parts, put("{mass: %v %v, at: %v %v -20 %v}", r.value, massUnit, r.x, r.y, lengthUnit))
+		d.parts = append(d.parts, put("{mass: %v %v, at: %v %v -20 in}", r.value, unit, r.x, r.y))
 		d.lugs = append(d.lugs, [3]float64{r.x, r.y, 0})
-		total += r.value
 	}
-	sum := weigh(p, d.parts...)
-	h := d.plumb(100).hang(p)
-	perUnit := float64(sum.Mass.Value) * g0 / total // N
-	for i, t := range tensions(h, perUnit) {
-		p.near("reading when hung", t, readings[i].value, 1e-7*total)
+	pulls = tensions(d.plumb(100).hang(p), inKg*g0)
+	for i, t := range pulls {
+		p.near("reading when hung", t, readings[i].value, 1e-7*readings[i].value)
 	}
-	c := sum.CG.XYZ()
-	return total, c[0] / lengthInM, c[1] / lengthInM
+	return weigh(p, d.parts...).CG.XYZ()[0] / inch, pulls
 }
 
 // wheels are two main wheels that read alike and a third on the middle line;
 // the track is ours and changes nothing. Weights in lb, stations in in.
-func wheels(p *problem, third string, thirdAt, mainAt float64) float64 {
+func wheels(p *problem, total, third string, thirdAt, mainAt float64) float64 {
 	p.Helper()
 	f := p.num(third)
-	main := (p.num(map[bool]string{true: "total W", false: "W"}[p.ID[:3] == "E01"]) - f) / 2
-	_, x, _ := weighed(p, "lb", "in", inch, reading{thirdAt, 0, f}, reading{mainAt, 50, main}, reading{mainAt, -50, main})
+	main := (p.num(total) - f) / 2
+	x, _ := weighed(p, "lb", pound, reading{thirdAt, 0, f}, reading{mainAt, 50, main}, reading{mainAt, -50, main})
 	return x
 }
 
 // weighing is weight and centre of gravity from scales.
 var weighing = map[string]func(*problem) answers{
 	"E01": func(p *problem) answers {
-		return answers{"CG": wheels(p, "nose wheel reading F", p.num("distance main to nose L"), 0)}
+		return answers{"CG": wheels(p, "total W", "nose wheel reading F", p.num("distance main to nose L"), 0)}
 	},
 	"E02": func(p *problem) answers {
 		d := p.num("D (datum to main wheels)")
-		return answers{"CG": wheels(p, "F", d-p.num("L"), d)}
+		return answers{"CG": wheels(p, "W", "F", d-p.num("L"), d)}
 	},
 	"E03": func(p *problem) answers {
-		return answers{"CG": wheels(p, "F", -p.num("D")-p.num("L"), -p.num("D"))}
+		return answers{"CG": wheels(p, "W", "F", -p.num("D")-p.num("L"), -p.num("D"))}
 	},
 	"E04": func(p *problem) answers {
-		return answers{"CG": wheels(p, "tail reading R", p.num("D")+p.num("L"), p.num("D"))}
+		return answers{"CG": wheels(p, "W", "tail reading R", p.num("D")+p.num("L"), p.num("D"))}
 	},
 	"E05": func(p *problem) answers {
-		return answers{"CG": wheels(p, "R", -p.num("D")+p.num("L"), -p.num("D"))}
+		return answers{"CG": wheels(p, "W", "R", -p.num("D")+p.num("L"), -p.num("D"))}
 	},
 	"E06": func(p *problem) answers {
 		base := p.num("nose to main") * foot / inch
-		total, x, _ := weighed(p, "kg", "in", inch,
+		x, r := weighed(p, "kg", 1,
 			reading{0, 0, p.num("nose")}, reading{base, 50, p.num("left main")}, reading{base, -50, p.num("right main")})
-		return answers{"total": total, "CG aft of nose wheel": x, "CG ahead of main wheels": base - x}
+		return answers{"total": r[0] + r[1] + r[2], "CG aft of nose wheel": x, "CG ahead of main wheels": base - x}
 	},
 	"E07": func(p *problem) answers {
 		nose, main := "nose jack arm, reading", "each main jack arm, reading"
-		total, x, _ := weighed(p, "kg", "in", inch, reading{p.num(nose, 0), 0, p.num(nose, 1)},
+		x, r := weighed(p, "kg", 1, reading{p.num(nose, 0), 0, p.num(nose, 1)},
 			reading{p.num(main, 0), 100, p.num(main, 1)}, reading{p.num(main, 0), -100, p.num(main, 1)})
+		total := r[0] + r[1] + r[2]
 		return answers{"total": total, "total moment": total * x, "CG": x}
 	},
 	"E11": func(p *problem) answers {
 		w, base, ref := p.num("total"), p.num("wheelbase"), p.num("reference point ahead of front axle")
 		front := w * p.num("front share")
-		_, x, _ := weighed(p, "lb", "in", inch, reading{ref, 0, front}, reading{ref + base, 0, w - front})
-		return answers{"front": front, "rear": w - front, "CG behind reference": x, "CG behind front axle": x - ref}
+		x, r := weighed(p, "lb", pound, reading{ref, 0, front}, reading{ref + base, 0, w - front})
+		return answers{"front": r[0], "rear": r[1], "CG behind reference": x, "CG behind front axle": x - ref}
 	},
 	"O03": func(p *problem) answers {
 		// Four cells on equal stiff legs: what is left of the readings when

@@ -334,6 +334,9 @@ func (g Given) Texts() []string {
 	return t
 }
 
+// Text gives the result with seven digits.
+func (k Working) Text() string { return digits(k.Value) }
+
 // work adds a line of working and gives it for marking.
 func (w *sheetOfPaper) work(symbol, formula, source, unit string, value float64, put string, args ...any) *Working {
 	w.Work = append(w.Work, Working{

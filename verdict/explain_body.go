@@ -473,7 +473,7 @@ func (w *sheetOfPaper) trials(margin float64) {
 				m.High += quantity.Length(shift[q])
 			}
 		}
-		h, err := hungAt(&l, w.index)
+		_, h, err := hungAt(&l, w.index)
 		if err != nil {
 			continue
 		}
@@ -490,14 +490,14 @@ func (w *sheetOfPaper) trials(margin float64) {
 }
 
 // hungAt hangs a lift up to a state.
-func hungAt(l *lift.Lift, index int) (*lift.Hung, error) {
+func hungAt(l *lift.Lift, index int) (*lift.Rig, *lift.Hung, error) {
 	rig, err := lift.NewRig(l)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	h, err := rig.Hang()
 	for k := 0; err == nil && k < index; k++ {
 		h, err = rig.Step(k)
 	}
-	return h, err
+	return rig, h, err
 }

@@ -452,9 +452,8 @@ func (w *sheetOfPaper) expected(x Expected) error {
 		e = a.Share * math.Abs(base)
 		w.work("e", a.Text+", "+formula, "stated accuracy of the cell, a hard limit", "N", e, "%v × %v", num(a.Share), num(math.Abs(base)))
 	}
-	sorted := w.s.Spread.Sorted[i]
-	low := w.order("P2.5", sorted, 0.025)
-	high := w.order("P97.5", sorted, 0.975)
+	low := w.order("P2.5", &w.s.Spread.Demands[i], 0.025)
+	high := w.order("P97.5", &w.s.Spread.Demands[i], 0.975)
 	w.work("low", "P2.5 + shift - e", "95 of 100 readings, and the cell's error on top", "N", x.LowN, "%v + %v - %v", num(low), num(off), num(e)).answer()
 	w.work("high", "P97.5 + shift + e", "95 of 100 readings, and the cell's error on top", "N", x.HighN, "%v + %v + %v", num(high), num(off), num(e)).answer()
 	w.note("where the draws come from: legs.%s.p95", leg.Name)
@@ -462,8 +461,8 @@ func (w *sheetOfPaper) expected(x Expected) error {
 }
 
 // order works a quantile out of sorted draws.
-func (w *sheetOfPaper) order(symbol string, sorted []float64, p float64) float64 {
-	v := spread.Quantile(sorted, p)
+func (w *sheetOfPaper) order(symbol string, drawn *spread.Drawn, p float64) float64 {
+	v, sorted := drawn.Quantile(p), drawn.Sorted
 	n := len(sorted)
 	x := p*float64(n) - 0.5
 	i := min(max(int(x), 0), n-1)

@@ -46,19 +46,11 @@ const (
 // limits alone and the effects are added in quadrature: a check by hand that
 // comes near where the rig answers in proportion.
 func (w *sheetOfPaper) spread(b bearing) error {
-	rig, err := lift.NewRig(w.p.Lift)
+	rig, _, err := hungAt(w.p.Lift, w.index)
 	if err != nil {
 		return err
 	}
-	if _, err := rig.Hang(); err != nil {
-		return err
-	}
-	for k := range w.index {
-		if _, err := rig.Step(k); err != nil {
-			return err
-		}
-	}
-	sorted, band, nominal := []float64(nil), w.s.Spread.Weight, w.s.Hung.WeightN
+	drawn, nominal := &w.s.Spread.Weight, w.s.Hung.WeightN
 	out := make([]float64, len(w.s.Demands))
 	force := func() float64 {
 		if b.of == "" {
@@ -70,12 +62,11 @@ func (w *sheetOfPaper) spread(b bearing) error {
 	what := "weight of the load alone"
 	if b.of != "" {
 		what = "static force at " + w.nameOf(b)
-		sorted, band = w.s.Spread.Sorted[w.demand(b)], w.s.Spread.Demands[w.demand(b)]
-		nominal = force()
+		drawn, nominal = &w.s.Spread.Demands[w.demand(b)], force()
 	}
-	value, side := band.P95, 1.0
+	value, side := drawn.P95, 1.0
 	if b.quantile < 0.5 {
-		value, side = band.P5, -1
+		value, side = drawn.P5, -1
 	}
 	symbol := fmt.Sprintf("P%.0f", 100*b.quantile)
 	w.Title = fmt.Sprintf("%s: %s of what the unknowns leave open", what, symbol)
@@ -83,26 +74,22 @@ func (w *sheetOfPaper) spread(b bearing) error {
 		w.work(symbol, "the nominal number", "no figure of the file is uncertain", "N", value, "%v", num(nominal)).answer()
 		return nil
 	}
-	if sorted != nil {
-		w.order(symbol, sorted, b.quantile)
-		w.Work[len(w.Work)-1].Answer = true
-	} else {
-		w.found(symbol, "the draw of that rank", "N", -1, value)
-		w.Given[len(w.Given)-1].From = "the draws"
-	}
+	w.order(symbol, drawn, b.quantile)
+	w.Work[len(w.Work)-1].Answer = true
 	w.note("%d rigs were hung, their figures drawn from the spreads in the file by a fixed sequence (scrambled Halton; Owen, 2017): the same file gives the same draws", w.s.Spread.Draws)
 
 	t := Table{
 		Title: "each uncertain figure at its limits alone, and the force then", Source: "the same program; standard deviation is half the change over 1.96 for ± figures (95 %), over √3 for ranges (hard limits)",
 		Columns: []Column{{"low", "SI"}, {"high", "SI"}, {"F at low", "N"}, {"F at high", "N"}, {"std dev", "N"}},
 	}
-	values := make([]float64, len(rig.Inputs))
-	var squares float64
+	squares := 0.0
 	for i, in := range rig.Inputs {
 		var f [2]float64
 		for k, v := range []float64{in.Low, in.High} {
-			for j := range rig.Inputs {
-				values[j] = rig.Inputs[j].Value
+			values := rig.Nominal()
+			rig.Set(values)
+			if err := rig.Home(); err != nil {
+				return err
 			}
 			values[i] = v
 			rig.Set(values)

@@ -47,10 +47,27 @@ type Finding struct {
 	Rule          string // stable name
 	Source        string // clause and edition, tag, or the mechanics
 	Where         string // what it is about: legs.west, hooks.main, load
-	Text          string // the sentence a rigger would say
+	Text          string // the sentence a rigger would say, in metric units
 	Demand, Limit *float64
 	Unit          string // SI, of demand and limit
+
+	format string // the sentence, for Say
+	args   []any
 }
+
+// Say is the sentence with forces in the reader's unit.
+func (f *Finding) Say(units quantity.System) string {
+	args := slices.Clone(f.args)
+	for i, a := range args {
+		if n, ok := a.(newtons); ok {
+			args[i] = quantity.Known(quantity.Force(n)).Format(quantity.For[quantity.Force](units))
+		}
+	}
+	return fmt.Sprintf(f.format, args...)
+}
+
+// newtons is a force in a sentence.
+type newtons float64
 
 // Status is how one part came out.
 type Status string
@@ -205,7 +222,9 @@ func key(d lift.Demand) string {
 }
 
 func (s *State) find(sev Severity, rule, source, where, format string, args ...any) *Finding {
-	s.Findings = append(s.Findings, Finding{Severity: sev, Rule: rule, Source: source, Where: where, Text: fmt.Sprintf(format, args...)})
+	f := Finding{Severity: sev, Rule: rule, Source: source, Where: where, format: format, args: args}
+	f.Text = f.Say(quantity.Metric)
+	s.Findings = append(s.Findings, f)
 	return &s.Findings[len(s.Findings)-1]
 }
 
@@ -272,7 +291,7 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 		s.Utilisation[l.Name] = &u
 		if l.WorstN != nil && *l.WorstN*p.Dynamic > *l.WLLN && u <= 1 {
 			s.find(Caution, "worst-share", mechanics, where,
-				"if the lengths are a little off, leg %s may have to take %s; its rating is %s", l.Name, force(*l.WorstN*p.Dynamic), force(*l.WLLN)).
+				"if the lengths are a little off, leg %s may have to take %s; its rating is %s", l.Name, newtons(*l.WorstN*p.Dynamic), newtons(*l.WLLN)).
 				against(*l.WorstN*p.Dynamic, *l.WLLN, "N")
 		}
 		most := 0.0
@@ -283,7 +302,7 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 		}
 		if most*p.Dynamic > *l.WLLN {
 			s.find(Stop, "slip-limit", "Eytelwein's rope formula on the friction in the lift file", where,
-				"before rope %s runs over its points, one side of it can come to %s; its rating is %s", l.Name, force(most*p.Dynamic), force(*l.WLLN)).
+				"before rope %s runs over its points, one side of it can come to %s; its rating is %s", l.Name, newtons(most*p.Dynamic), newtons(*l.WLLN)).
 				against(most*p.Dynamic, *l.WLLN, "N")
 		}
 		lim, ok := p.Lift.Limits.Legs[l.Name]
@@ -297,10 +316,10 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 func (s *State) limit(l lift.Limit, where, what string, n float64) {
 	switch {
 	case l.Stop != nil && n >= float64(l.Stop.Force):
-		s.find(Stop, "stop-limit", "limit in the lift file", where, "%s is planned at %s, at or past its stop number of %s", what, force(n), force(float64(l.Stop.Force))).
+		s.find(Stop, "stop-limit", "limit in the lift file", where, "%s is planned at %s, at or past its stop number of %s", what, newtons(n), newtons(float64(l.Stop.Force))).
 			against(n, float64(l.Stop.Force), "N")
 	case l.Warn != nil && n >= float64(l.Warn.Force):
-		s.find(Caution, "warn-limit", "limit in the lift file", where, "%s is planned at %s, at or past its warn number of %s", what, force(n), force(float64(l.Warn.Force))).
+		s.find(Caution, "warn-limit", "limit in the lift file", where, "%s is planned at %s, at or past its warn number of %s", what, newtons(n), newtons(float64(l.Warn.Force))).
 			against(n, float64(l.Warn.Force), "N")
 	}
 }
@@ -332,7 +351,7 @@ func (p *Plan) parts(s *State, demand map[string]float64) {
 			if u > 1 {
 				part.Status = PartFails
 				s.find(Stop, "rating", "tag or maker's figure in the lift file", where,
-					"%s (%s) would carry %s; it is rated for %s", where, kind, force(n), force(lim)).against(n, lim, "N")
+					"%s (%s) would carry %s; it is rated for %s", where, kind, newtons(n), newtons(lim)).against(n, lim, "N")
 			}
 		} else {
 			s.missing("%s (%s) has no rating", where, kind)
@@ -360,7 +379,7 @@ func (p *Plan) parts(s *State, demand map[string]float64) {
 		} else if leg.WLL != nil {
 			lim := float64(leg.WLL.Force)
 			if n := demand[where]; n > lim {
-				s.find(Stop, "rating", "tag or maker's figure in the lift file", where, "leg %s would carry %s; it is rated for %s", leg.Name, force(n), force(lim)).against(n, lim, "N")
+				s.find(Stop, "rating", "tag or maker's figure in the lift file", where, "leg %s would carry %s; it is rated for %s", leg.Name, newtons(n), newtons(lim)).against(n, lim, "N")
 			}
 		}
 	}
@@ -411,8 +430,8 @@ func (p *Plan) expect(s *State, rig *lift.Rig) {
 			off -= below * g
 		}
 		e := Expected{Channel: cell.Channel, Leg: leg.Name, NominalN: h.TensionN + off}
-		sorted := s.Spread.Sorted[i]
-		e.LowN, e.HighN = spread.Quantile(sorted, 0.025)+off, spread.Quantile(sorted, 0.975)+off
+		drawn := &s.Spread.Demands[i]
+		e.LowN, e.HighN = drawn.Quantile(0.025)+off, drawn.Quantile(0.975)+off
 		if a := cell.Accuracy; a != nil {
 			err := a.Share * math.Abs(e.NominalN)
 			if a.OfFullScale {
@@ -431,9 +450,4 @@ func (p *Plan) expect(s *State, rig *lift.Rig) {
 			s.Expected = append(s.Expected, e)
 		}
 	}
-}
-
-// force writes newtons for people.
-func force(n float64) string {
-	return quantity.Known(quantity.Force(n)).Format("kN")
 }

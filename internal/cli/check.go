@@ -1,40 +1,53 @@
 package cli
 
 import (
+	"bytes"
+	"cmp"
 	"fmt"
-	"io"
 	"math"
+	"slices"
 	"strings"
-	"text/tabwriter"
 
 	"plumbhook/contract"
+	"plumbhook/fault"
+	"plumbhook/lift"
 	"plumbhook/quantity"
 	"plumbhook/verdict"
 )
 
 type checkCmd struct {
-	File   string `arg:"" help:"Lift file (YAML)."`
-	Format string `enum:"text,json" default:"text" help:"text or json."`
-	Units  string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
+	File    string `arg:"" help:"Lift file (YAML)."`
+	Format  string `enum:"text,json" default:"text" help:"text or json."`
+	Units   string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
+	Sheet   bool   `help:"With the way each mass of the weight sheet was found."`
+	Explain string `placeholder:"NAME" help:"Lay open one number: inputs, formula, source, result. list prints the names."`
+	Step    string `placeholder:"NAME" help:"Explain the number after this step, not as first rigged."`
 }
 
-// Run hangs the lift and prints the verdict.
+// Help goes on where the list of flags ends.
+func (*checkCmd) Help() string {
+	return `Exit status: 0 the plan holds as far as it was checked; 1 a check fails, or something needed is missing; ` +
+		`2 the file is invalid or cannot be read, or there is no number or step of that name; 3 anything else. --explain leaves it as it is without.`
+}
+
+// Run hangs the lift and prints the verdict, or one number of it laid open.
 func (c *checkCmd) Run(e *env) error {
 	l, err := read(c.File)
 	if err != nil {
 		return err
 	}
+	step, err := stepIndex(l, c.Step)
+	if err != nil {
+		return err
+	}
+	if c.Step != "" && c.Explain == "" {
+		return fault.New(fault.Missing, "--step chooses where a number is explained").Fix("give --explain NAME too; without it every step is shown")
+	}
 	p, err := verdict.Check(l)
 	if err != nil {
 		return err
 	}
-	if c.Format == "json" {
-		err = writeJSON(e.out, contract.NewCheck(p))
-	} else {
-		t := teller{w: e.out, us: c.Units == "us"}
-		t.plan(p)
-	}
-	if err != nil {
+	if err := c.print(e, p, step); err != nil {
 		return err
 	}
 	if p.Outcome != verdict.Holds {
@@ -43,45 +56,113 @@ func (c *checkCmd) Run(e *env) error {
 	return nil
 }
 
+func (c *checkCmd) print(e *env, p *verdict.Plan, step int) error {
+	json := c.Format == "json"
+	switch c.Explain {
+	case "":
+		if json {
+			return writeJSON(e.out, contract.NewCheck(p))
+		}
+		t := teller{units: units(c.Units), sheet: c.Sheet}
+		t.plan(p)
+		return write(e.out, []byte(printable(t.b.String())))
+	case "list":
+		names := verdict.Explainable(p, step)
+		if json {
+			return writeJSON(e.out, names)
+		}
+		return write(e.out, []byte(printable(strings.Join(names, "\n")+"\n")))
+	}
+	x, err := verdict.Explain(p, step, c.Explain)
+	switch {
+	case err != nil:
+		return err
+	case json:
+		return writeJSON(e.out, contract.NewExplanation(x))
+	}
+	return write(e.out, []byte(printable(explanation(p, x))))
+}
+
+func units(flag string) quantity.System {
+	if flag == "us" {
+		return quantity.US
+	}
+	return quantity.Metric
+}
+
 // teller writes a verdict for people.
 type teller struct {
-	w  io.Writer
-	us bool
+	b     bytes.Buffer
+	units quantity.System
+	sheet bool // with how each mass was found
 }
 
-func (t *teller) unit(metric, us string) string {
-	if t.us {
-		return us
-	}
-	return metric
+func (t *teller) say(format string, args ...any) { fmt.Fprintf(&t.b, format+"\n", args...) }
+
+// tab is where the text behind the word that opens a line starts.
+const tab = 10
+
+// tell writes a line that opens with a word, wrapped.
+func (t *teller) tell(word, format string, args ...any) {
+	t.say("%s", wrap(fmt.Sprintf("%-*s", tab, word), fmt.Sprintf(format, args...), tab))
 }
 
-func (t *teller) force(n float64) string {
-	return quantity.Known(quantity.Force(n)).Format(t.unit("kN", "lbf"))
+// unit is that of forces.
+func (t *teller) unit() string { return quantity.For[quantity.Force](t.units) }
+
+// force writes newtons without the unit, with the digits that a half-width
+// supports.
+func (t *teller) force(n, half float64, r rounding) string {
+	one := t.newton()
+	return show(n/one, half/one, r)
+}
+
+// newton is how many N are in the unit of forces.
+func (t *teller) newton() float64 {
+	n, _ := quantity.In(quantity.Force(1), t.unit())
+	return 1 / n
 }
 
 func (t *teller) mass(m quantity.Measured[quantity.Mass]) string {
-	return m.Format(t.unit("kg", "lb"))
+	return m.Format(quantity.For[quantity.Mass](t.units))
 }
 
-func (t *teller) length(m float64) string {
-	return quantity.Known(quantity.Length(math.Round(m*1e4) / 1e4)).Format(t.unit("m", "ft"))
+// length writes metres to the centimetre, feet to the hundredth.
+func (t *teller) length(m float64, r rounding) string {
+	n, _ := quantity.In(quantity.Length(m), quantity.For[quantity.Length](t.units))
+	return fmt.Sprintf("%.2f %s", r(n*100)/100, quantity.For[quantity.Length](t.units))
 }
 
-func (t *teller) say(format string, args ...any) { fmt.Fprintf(t.w, format+"\n", args...) }
+// place writes a point to the millimetre, or to the hundredth of a foot.
+func (t *teller) place(at [3]float64) string {
+	unit, decimals := quantity.For[quantity.Length](t.units), 3
+	if t.units == quantity.US {
+		decimals = 2
+	}
+	var text []string
+	for _, m := range at {
+		n, _ := quantity.In(quantity.Length(m), unit)
+		s := fmt.Sprintf("%.*f", decimals, n)
+		if strings.Trim(s, "-0.") == "" {
+			s = strings.TrimPrefix(s, "-")
+		}
+		text = append(text, s)
+	}
+	return strings.Join(text, " ") + " " + unit
+}
 
 // headline is the verdict in a line: never without what was not assessed.
 func headline(o verdict.Outcome, missing int) string {
 	var s string
 	switch o {
 	case verdict.Holds:
-		s = "HOLDS as far as checked"
+		s = "HOLDS AS FAR AS CHECKED"
 	case verdict.Fails:
 		s = "FAILS"
 	default:
-		s = "INCOMPLETE: nothing checked fails, but something needed is missing"
+		s = "INCOMPLETE: NOTHING CHECKED FAILS, BUT SOMETHING NEEDED IS MISSING"
 	}
-	return fmt.Sprintf("%s, %d not assessed", s, missing)
+	return fmt.Sprintf("%s, %d NOT ASSESSED", s, missing)
 }
 
 func (t *teller) plan(p *verdict.Plan) {
@@ -90,190 +171,344 @@ func (t *teller) plan(p *verdict.Plan) {
 	if l.Revision != "" {
 		rev = ", revision " + l.Revision
 	}
-	t.say("%s%s   (%s)", l.Title, rev, l.File)
+	t.say("%s", wrap("", fmt.Sprintf("%s%s  (%s)", l.Title, rev, l.File), 0))
 	t.say("%s", headline(p.Outcome, p.NotAssessed))
-	t.say("")
-	t.sheet(p)
+	steps := len(p.States) > 1
 	for i := range p.States {
-		if i > 0 {
-			t.say("")
-			t.say("step %d: %s   %s", i, p.States[i].Hung.Step, headline(p.States[i].Outcome, len(p.States[i].NotAssessed)))
+		s := &p.States[i]
+		if steps {
+			name := "as first rigged"
+			if i > 0 {
+				name = fmt.Sprintf("step %d: %s", i, s.Hung.Step)
+			}
+			t.say("\n--- %s: %s", name, headline(s.Outcome, len(s.NotAssessed)))
 		}
-		t.state(p, &p.States[i])
+		t.say("")
+		t.state(p, s)
 	}
 	t.say("")
-	t.say("%s", wrap(verdict.Cautions, 96))
+	t.weights(p)
+	t.say("")
+	words := "Nominal: as planned. P95: not passed in 95 of 100 ways the figures may turn out; rounded up."
+	if worst(p) {
+		words += " Worst: when lengths are off and other legs go slack."
+	}
+	if fromMass(l) {
+		words += fmt.Sprintf(" Ratings written in mass units are read as force at standard gravity (%v m/s2).", float64(quantity.StandardGravity))
+	}
+	t.say("%s", wrap("", words, 0))
+	t.say("%s", wrap("", verdict.Cautions, 0))
 }
 
-func (t *teller) sheet(p *verdict.Plan) {
-	tw := tabwriter.NewWriter(t.w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "weight sheet\tmass\tcentre of gravity x y z\tclaimed by\thow")
+// state writes one equilibrium: what was found about it first.
+func (t *teller) state(p *verdict.Plan, s *verdict.State) {
+	for _, f := range s.Findings { // stop before caution before note
+		t.tell(strings.ToUpper(string(f.Severity)), "%s: %s [%s]", f.Where, f.Say(t.units), f.Source)
+	}
+	for i, n := range s.NotAssessed {
+		word := ""
+		if i == 0 {
+			word = "NOT ASSESSED"
+			t.say("%s", word)
+		}
+		t.tell("", "%s", n)
+	}
+	if len(s.Findings)+len(s.NotAssessed) > 0 {
+		t.say("")
+	}
+	t.pose(p, s)
+	t.say("")
+	t.legs(p, s)
+	if len(s.Expected) > 0 {
+		t.say("")
+		t.cells(s)
+	}
+}
+
+// pose says what hangs and how.
+func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
+	h := s.Hung
+	w := s.Spread.Weight
+	half := (w.P95 - w.P5) / 2
+	band := ""
+	if half > 0 {
+		band = fmt.Sprintf(", P5 %s, P95 %s", t.force(w.P5, half, down), t.force(w.P95, half, upward))
+	}
+	t.tell("weight", "%s, the load alone: %s %s%s", t.mass(p.Sheet.Mass), t.force(h.WeightN, half, nearest), t.unit(), band)
+	load := &h.Bodies[0]
+	limit := ""
+	if l := p.Lift.Limits.Tilt; l != nil {
+		limit = fmt.Sprintf(" (%.1f° allowed)", deg(float64(l.Value)))
+	}
+	t.tell("hangs", "%.1f° off level%s%s", deg(load.Tilt), limit, lowSide(load))
+	switch {
+	case !h.Stable:
+		t.tell("", "NOT STABLE")
+	case h.StabilityM != nil:
+		t.tell("", "stable: its centre of gravity may rise %s before the pose is lost", t.length(*h.StabilityM, down))
+	default:
+		t.tell("", "stable, however high its centre of gravity")
+	}
+	for i := range h.Bodies[1:] {
+		b := &h.Bodies[1+i]
+		t.tell("", "%s %.1f° off level%s", b.Name, deg(b.Tilt), lowSide(b))
+	}
+	sum, sum95, sumHalf := 0.0, 0.0, 0.0
+	for i := range h.Hooks {
+		k := &h.Hooks[i]
+		p95, half := bears(s, lift.OnHook, k.Name)
+		sum, sum95, sumHalf = sum+k.LoadN, sum95+p95, math.Max(sumHalf, half)
+		limit := "NO RATING"
+		if r := p.Lift.Hooks[i].WLL; r != nil {
+			limit = fmt.Sprintf("%s of its rating, %s %s%s", percent(p95*p.Dynamic/float64(r.Force)), t.force(float64(r.Force), 0, nearest), t.unit(), over(p95*p.Dynamic, float64(r.Force)))
+		}
+		t.tell("hook", "%s %s %s, P95 %s; %s", k.Name, t.force(k.LoadN, half, nearest), t.unit(), t.force(p95, half, upward), limit)
+	}
+	if len(h.Hooks) > 1 {
+		t.tell("total", "%s %s at all hooks, P95 %s", t.force(sum, sumHalf, nearest), t.unit(), t.force(sum95, sumHalf, upward))
+	}
+	share := half / math.Max(h.WeightN, 1) // how far the other forces may be off
+	for i := range h.Supports {
+		k := &h.Supports[i]
+		if k.Off {
+			t.tell("ground", "%s carries nothing: %s has lifted off", k.Name, p.Lift.Supports[i].At)
+			continue
+		}
+		t.tell("ground", "%s carries %s %s", k.Name, t.force(k.Force[2], share*k.Force[2], nearest), t.unit())
+	}
+	for i := range h.Ties {
+		k := &h.Ties[i]
+		t.tell("tie", "%s pulls %s %s", k.Name, t.force(k.TensionN, share*k.TensionN, nearest), t.unit())
+	}
+	t.tell("headroom", "%s from the hook down to the highest lug", t.length(h.HeadroomM, nearest))
+	t.parts(s)
+}
+
+// parts sums up the rated parts.
+func (t *teller) parts(s *verdict.State) {
+	rated := slices.Clone(s.Parts)
+	rated = slices.DeleteFunc(rated, func(q verdict.Part) bool { return q.Utilisation == nil })
+	if len(rated) == 0 {
+		return
+	}
+	slices.SortStableFunc(rated, func(a, b verdict.Part) int { return cmp.Compare(*b.Utilisation, *a.Utilisation) })
+	failing := 0
+	for _, q := range rated {
+		if q.Status == verdict.PartFails {
+			failing++
+		}
+	}
+	count := fmt.Sprintf("%d with a rating, all hold", len(rated))
+	if failing > 0 {
+		count = fmt.Sprintf("%d with a rating, %d OVER IT", len(rated), failing)
+	}
+	if n := len(s.Parts) - len(rated); n > 0 {
+		count += fmt.Sprintf(", %d WITHOUT", n)
+	}
+	q := rated[0]
+	t.tell("parts", "%s; hardest used: %s (%s) %s%s", count, q.Where, q.Kind, percent(*q.Utilisation), over(*q.Utilisation, 1))
+}
+
+// legs is the table of the legs.
+func (t *teller) legs(p *verdict.Plan, s *verdict.State) {
+	hasWorst := slices.ContainsFunc(s.Hung.Legs, func(l lift.HungLeg) bool { return l.WorstN != nil })
+	g := grid{align: "lddrrrl"}
+	head := []string{"leg", "nominal", "P95"}
+	unit := []string{"", t.unit(), t.unit()}
+	if hasWorst {
+		g.align = "ldddrrrl"
+		head, unit = append(head, "worst"), append(unit, t.unit())
+	}
+	g.row(append(head, "from horiz.", "from vert.", "of WLL", "")...)
+	g.row(append(unit, "", "", "", "")...)
+	for i := range s.Hung.Legs {
+		l := &s.Hung.Legs[i]
+		p95, half := bears(s, lift.OnLeg, l.Name)
+		row := []string{l.Name, t.force(l.TensionN, half, nearest), t.force(p95, half, upward)}
+		if hasWorst {
+			row = append(row, "")
+			if l.WorstN != nil {
+				row[3] = t.force(*l.WorstN, half, upward)
+			}
+		}
+		used, mark := "NO RATING", ""
+		if u := s.Utilisation[l.Name]; u != nil {
+			used = percent(*u)
+			mark = over(*u, 1)
+			if mark == "" && l.WorstN != nil {
+				if over(*l.WorstN*p.Dynamic, *l.WLLN) != "" {
+					mark = " <<< OVER IN THE WORST CASE"
+				}
+			}
+		}
+		if l.Slack {
+			mark += " <<< SLACK"
+		}
+		g.row(append(row, fmt.Sprintf("%.1f°", deg(l.FromHorizontal)), fmt.Sprintf("%.1f°", deg(l.FromVertical)), used, strings.TrimSpace(mark))...)
+	}
+	t.b.WriteString(g.String())
+	if p.Dynamic != 1 {
+		t.say("%s", wrap("", fmt.Sprintf("of WLL: P95 times the dynamic factor %.4g, over the weakest rated part; the forces are static", p.Dynamic), 0))
+	} else {
+		t.say("of WLL: P95 over the weakest rated part; no dynamic factor asked for")
+	}
+}
+
+// cells is the table of what the load cells must read.
+func (t *teller) cells(s *verdict.State) {
+	g := grid{align: "lldd"}
+	g.row("cell", "in leg", "must read", "95 of 100 readings")
+	g.row("", "", t.unit(), t.unit())
+	for _, e := range s.Expected {
+		half := (e.HighN - e.LowN) / 2
+		g.row(e.Channel, e.Leg, t.force(e.NominalN, half, nearest),
+			fmt.Sprintf("%s to %s", t.force(e.LowN, half, down), t.force(e.HighN, half, upward)))
+	}
+	t.b.WriteString(g.String())
+}
+
+// weights is the weight sheet with who claimed each figure.
+func (t *teller) weights(p *verdict.Plan) {
+	g := grid{align: "llll"}
+	g.row("weight sheet", "mass", "centre of gravity x y z", "claimed by")
+	var hows []string
 	for _, line := range p.Sheet.Lines {
-		from, how := line.From, line.How
-		if from == "" {
-			from = "nobody named"
-		}
+		from := cmp.Or(line.From, "nobody named")
 		if !line.Counted {
-			how = "not counted: the load is dry"
+			from += "; not counted, the load is dry"
 		}
-		at := line.At.XYZ()
-		fmt.Fprintf(tw, "  %s\t%s\t%s\t%s\t%s\n", line.Name, t.mass(line.Mass), t.point(at), from, how)
+		g.row(line.Name, t.mass(line.Mass), t.place(line.At.XYZ()), from)
+		hows = append(hows, line.How)
 	}
 	if c := float64(p.Lift.Load.Sheet.Contingency); c > 0 {
-		fmt.Fprintf(tw, "  contingency\t%s\t\t\t%.3g %% of the sum\n", t.mass(quantity.Known(quantity.Mass(float64(p.Sheet.Listed)*c))), c*100)
+		g.row("contingency", t.mass(quantity.Known(quantity.Mass(float64(p.Sheet.Listed)*c))), "", fmt.Sprintf("%.3g %% of the sum", c*100))
+		hows = append(hows, "")
 	}
-	cg := p.Sheet.CG.XYZ()
-	fmt.Fprintf(tw, "  load\t%s\t%s\t\t%s\n", t.mass(p.Sheet.Mass), t.point(cg), t.box(p))
-	tw.Flush()
-	t.say("")
+	g.row("load", t.mass(p.Sheet.Mass), t.place(p.Sheet.CG.XYZ()), "")
+	lines := strings.SplitAfter(g.String(), "\n")
+	for i, line := range lines {
+		t.b.WriteString(line)
+		if k := i - 1; t.sheet && k >= 0 && k < len(hows) && hows[k] != "" {
+			t.say("%s", wrap("    ", hows[k], 4))
+		}
+	}
+	if b := t.box(p); b != "" {
+		t.say("the centre of gravity is within %s", b)
+	}
+	if !t.sheet {
+		t.say("how each mass was found: --sheet")
+	}
 }
 
-func (t *teller) point(at [3]float64) string {
-	u := t.unit("m", "ft")
-	k := 1.0
-	if t.us {
-		k = 1 / 0.3048
-	}
-	return fmt.Sprintf("%.3f %.3f %.3f %s", at[0]*k, at[1]*k, at[2]*k, u)
-}
-
-// box words how far the centre of gravity can be.
+// box words how far the centre of gravity can be, rounded outward.
 func (t *teller) box(p *verdict.Plan) string {
+	unit, least, decimals := "mm", 1e-3, 0
+	if t.units == quantity.US {
+		unit, least, decimals = "in", 0.1*0.0254, 1
+	}
 	var parts []string
 	cg := p.Sheet.CG.XYZ()
-	for k := range 3 {
-		lo, hi := p.Sheet.CGLow[k]-cg[k], p.Sheet.CGHigh[k]-cg[k]
-		if hi-lo > 5e-4 {
-			parts = append(parts, fmt.Sprintf("%s %+.0f..%+.0f mm", "xyz"[k:k+1], lo*1e3, hi*1e3))
+	for q := range 3 {
+		lo, hi := p.Sheet.CGLow[q]-cg[q], p.Sheet.CGHigh[q]-cg[q]
+		if hi-lo > least/2 {
+			shown := func(m float64, r rounding) string {
+				n, _ := quantity.In(quantity.Length(r(m/least)*least), unit)
+				return fmt.Sprintf("%+.*f", decimals, n)
+			}
+			parts = append(parts, fmt.Sprintf("%s %s..%s", "xyz"[q:q+1], shown(lo, down), shown(hi, upward)))
 		}
 	}
 	if len(parts) == 0 {
 		return ""
 	}
-	return "centre within " + strings.Join(parts, ", ")
+	return strings.Join(parts, ", ") + " " + unit
 }
 
-func (t *teller) state(p *verdict.Plan, s *verdict.State) {
-	h := s.Hung
-	w := s.Spread.Weight
-	t.say("weight    %s, P5 %s, P95 %s (load alone)", t.force(h.WeightN), t.force(w.P5), t.force(w.P95))
-	load := &h.Bodies[0]
-	low := ""
-	if load.LowSide != nil {
-		low = ", low side " + side(*load.LowSide)
-	}
-	stable := "stable"
-	if h.StabilityM != nil {
-		stable += ": its centre of gravity may rise " + t.length(*h.StabilityM) + " before the pose is lost"
-	}
-	if !h.Stable {
-		stable = "NOT STABLE"
-	}
-	t.say("hangs     %.2f° off level%s; %s", deg(load.Tilt), low, stable)
-	for _, b := range h.Bodies[1:] {
-		t.say("          %s %.2f° off level", b.Name, deg(b.Tilt))
-	}
-	for i := range h.Hooks {
-		k := &h.Hooks[i]
-		limit := "no rating given"
-		if r := p.Lift.Hooks[i].WLL; r != nil {
-			limit = "of " + t.force(float64(r.Force))
-		}
-		t.say("hook      %s %s, P95 %s, %s", k.Name, t.force(k.LoadN), t.force(p95(s, k.Name)), limit)
-	}
-	t.say("headroom  %s from hook down to the highest lug", t.length(h.HeadroomM))
-	t.say("")
-	tw := tabwriter.NewWriter(t.w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	worst := false
-	for i := range h.Legs {
-		worst = worst || h.Legs[i].WorstN != nil
-	}
-	head := "leg\tnominal\tP95\t"
-	if worst {
-		head += "worst\t"
-	}
-	fmt.Fprintln(tw, head+"from horizontal\tfrom vertical\tof WLL\t\t")
-	for i := range h.Legs {
-		l := &h.Legs[i]
-		line := fmt.Sprintf("%s\t%s\t%s\t", l.Name, t.force(l.TensionN), t.force(s.P95[l.Name]))
-		if worst {
-			if l.WorstN != nil {
-				line += t.force(*l.WorstN)
-			}
-			line += "\t"
-		}
-		line += fmt.Sprintf("%.1f°\t%.1f°\t", deg(l.FromHorizontal), deg(l.FromVertical))
-		mark := ""
-		if u := s.Utilisation[l.Name]; u != nil {
-			line += fmt.Sprintf("%.0f %%\t", math.Ceil(100**u-1e-9))
-			if *u > 1 {
-				mark = "OVER"
-			}
-		} else {
-			line += "no rating\t"
-		}
-		if l.Slack {
-			mark = strings.TrimSpace(mark + " SLACK")
-		}
-		fmt.Fprintln(tw, line+mark+"\t")
-	}
-	tw.Flush()
-	if p.Dynamic != 1 {
-		t.say("          of WLL counts the dynamic factor %.3g; the forces are static", p.Dynamic)
-	}
-	for _, f := range h.Supports {
-		t.say("ground    %s carries %s", f.Name, t.force(f.Force[2]))
-	}
-	for _, f := range h.Ties {
-		t.say("tie       %s pulls %s", f.Name, t.force(f.TensionN))
-	}
-	for _, e := range s.Expected {
-		t.say("cell %s must read %s (95 of 100: %s to %s)", e.Channel, t.force(e.NominalN), t.force(e.LowN), t.force(e.HighN))
-	}
-	if len(s.Findings) > 0 {
-		t.say("")
-	}
-	for _, f := range s.Findings {
-		t.say("%s  %s: %s [%s]", strings.ToUpper(string(f.Severity)), f.Where, f.Text, f.Source)
-	}
-	if len(s.NotAssessed) > 0 {
-		t.say("")
-		t.say("NOT ASSESSED (%d)", len(s.NotAssessed))
-		for _, n := range s.NotAssessed {
-			t.say("  %s", n)
-		}
-	}
-}
-
-func p95(s *verdict.State, hook string) float64 {
+// bears gives the P95 of a force, and the half-width of its band for the
+// digits to show.
+func bears(s *verdict.State, kind lift.DemandKind, name string) (p95, half float64) {
 	for k, d := range s.Demands {
-		if d.Name == hook {
-			return s.Spread.Demands[k].P95
+		if d.Kind == kind && d.Name == name {
+			b := s.Spread.Demands[k]
+			return b.P95, (b.P95 - b.P5) / 2
 		}
 	}
-	return math.NaN()
+	return math.NaN(), 0
 }
 
-// side names an azimuth in the load's own axes.
-func side(a float64) string {
-	return fmt.Sprintf("%.0f° from load x toward load y", math.Mod(deg(a)+360, 360))
+// over marks a demand past its limit.
+func over(demand, limit float64) string {
+	if demand > limit {
+		return " <<< OVER"
+	}
+	return ""
+}
+
+func worst(p *verdict.Plan) bool {
+	for i := range p.States {
+		if slices.ContainsFunc(p.States[i].Hung.Legs, func(l lift.HungLeg) bool { return l.WorstN != nil }) {
+			return true
+		}
+	}
+	return false
+}
+
+// lowSide words which side of a body hangs low, in its own axes.
+func lowSide(b *lift.HungBody) string {
+	if b.LowSide == nil || b.Tilt < 0.05*math.Pi/180 {
+		return ""
+	}
+	a := math.Mod(deg(*b.LowSide)+360, 360)
+	quarter := int(math.Round(a/90)) % 4
+	axes := [...]string{"+x", "+y", "-x", "-y"}
+	where := axes[quarter]
+	if off := math.Abs(a - 90*math.Round(a/90)); off > 10 {
+		first := int(a/90) % 4
+		where = "between " + axes[first] + " and " + axes[(first+1)%4]
+	}
+	return fmt.Sprintf(", low side %s (%.0f° from +x to +y)", where, math.Mod(math.Round(a), 360))
+}
+
+// fromMass reports whether the file has a rating in mass units.
+func fromMass(l *lift.Lift) bool {
+	var all []*quantity.Rating
+	limit := func(m lift.Limit) { all = append(all, m.Warn, m.Stop) }
+	if l.Limits.Total != nil {
+		limit(*l.Limits.Total)
+	}
+	for _, m := range l.Limits.Legs {
+		limit(m)
+	}
+	points := func(lugs []lift.Lug) {
+		for i := range lugs {
+			all = append(all, lugs[i].WLL)
+		}
+	}
+	points(l.Load.Lugs)
+	for i := range l.Spreaders {
+		all = append(all, l.Spreaders[i].WLL)
+		points(l.Spreaders[i].Points)
+	}
+	for i := range l.Hooks {
+		all = append(all, l.Hooks[i].WLL)
+	}
+	for i := range l.Nodes {
+		all = append(all, l.Nodes[i].WLL)
+	}
+	for i := range l.Legs {
+		leg := &l.Legs[i]
+		all = append(all, leg.WLL)
+		if leg.Cell != nil {
+			all = append(all, leg.Cell.Capacity)
+		}
+		for k := range leg.Stack {
+			all = append(all, leg.Stack[k].WLL)
+			if c := leg.Stack[k].Cell; c != nil {
+				all = append(all, c.Capacity)
+			}
+		}
+	}
+	return slices.ContainsFunc(all, func(r *quantity.Rating) bool { return r != nil && r.FromMass })
 }
 
 func deg(r float64) float64 { return r * 180 / math.Pi }
-
-func wrap(s string, width int) string {
-	var b strings.Builder
-	n := 0
-	for _, w := range strings.Fields(s) {
-		if n > 0 && n+1+len(w) > width {
-			b.WriteByte('\n')
-			n = 0
-		} else if n > 0 {
-			b.WriteByte(' ')
-			n++
-		}
-		b.WriteString(w)
-		n += len(w)
-	}
-	return b.String()
-}

@@ -35,73 +35,131 @@ type commands struct {
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 
+const about = `Plans a lift on one mechanical model of the rigging. Informs a competent person; releases nothing.
+
+Exit status: 0 it holds, or was done; 1 a check fails, or something needed is missing; 2 the input is invalid or cannot be read, or wrong usage; 3 anything else.`
+
 // env is what a command writes to.
 type env struct {
-	out, err io.Writer
+	out io.Writer
 }
 
-// failed is how a command that did its work says that a check fails.
-var errFails = errors.New("a check fails")
+var (
+	// errFails is how a command that did its work says that a check fails.
+	errFails = errors.New("a check fails")
+	// errOther marks what is neither the plan's nor the input's fault.
+	errOther = errors.New("")
+)
 
 // Run runs the command line and returns the exit status.
 func Run(args []string, stdout, stderr io.Writer) int {
 	var cmds commands
-	e := &env{stdout, stderr}
-	exited := -1
-	parser, err := kong.New(&cmds, kong.Name("plumbhook"),
-		kong.Description("Plans a lift on one mechanical model of the rigging. Informs a competent person; releases nothing."),
-		kong.Writers(stdout, stderr), kong.Exit(func(code int) { exited = code }), kong.Bind(e),
-		kong.UsageOnError(), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	helped := -1
+	parser, err := kong.New(&cmds, kong.Name("plumbhook"), kong.Description(about),
+		kong.Writers(stdout, stderr), kong.Exit(func(code int) { helped = code }), kong.Bind(&env{stdout}),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 80}))
 	if err != nil {
-		fmt.Fprintln(stderr, err)
-		return exitOther
+		return report(stderr, err)
 	}
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
 	ctx, err := parser.Parse(args)
-	if exited >= 0 { // help was asked for
-		return exited
-	}
-	if err != nil {
-		fmt.Fprintf(stderr, "plumbhook: %v\ntry: plumbhook --help\n", err)
+	switch {
+	case helped >= 0:
+		return helped
+	case err != nil:
+		fmt.Fprintln(stderr, printable(fmt.Sprintf("plumbhook: %v; plumbhook --help says what there is", err)))
 		return exitInvalid
 	}
-	err = ctx.Run()
+	return report(stderr, guard(func() error { return ctx.Run() }))
+}
+
+// guard runs a command and turns a panic into an error: a person gets one
+// line and no stack.
+func guard(run func() error) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fault.New(fault.Internal, "the program made a mistake of its own: %v", r).
+				Fix("trust no output of this run, and send the lift file with this line to whoever maintains the program")
+		}
+	}()
+	return run()
+}
+
+// report says what went wrong and gives the exit status.
+func report(stderr io.Writer, err error) int {
 	switch {
 	case err == nil:
 		return exitHolds
 	case errors.Is(err, errFails):
 		return exitFails
 	}
-	faults := fault.Of(err)
 	status := exitInvalid
-	for _, f := range faults {
-		fmt.Fprintln(stderr, f.Error())
+	for _, f := range fault.Of(err) {
+		fmt.Fprintln(stderr, printable(f.Error()))
 		if f.Code == fault.Internal {
 			status = exitOther
 		}
 	}
+	if errors.Is(err, errOther) {
+		status = exitOther
+	}
 	return status
 }
+
+// other marks a fault as neither the plan's nor the input's.
+func other(f *fault.Fault) error { return fmt.Errorf("%w%w", errOther, f) }
 
 // read loads a lift file; paths inside it are looked up in its own folder.
 func read(path string) (*lift.Lift, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return nil, fault.New(fault.Path, "the lift file can not be read").Because(err).Fix("check the path")
+		return nil, fault.New(fault.Path, "the lift file cannot be read").Because(err).Fix("check the path")
 	}
 	root, err := os.OpenRoot(filepath.Dir(path))
 	if err != nil {
-		return nil, fault.New(fault.Path, "the lift file's folder can not be opened").Because(err)
+		return nil, fault.New(fault.Path, "the lift file's folder cannot be opened").Because(err).Fix("check the path")
 	}
 	defer root.Close()
 	return lift.Read(path, root.FS(), data)
 }
 
+// stepIndex finds the state after a step; no name is the lift as first rigged.
+func stepIndex(l *lift.Lift, name string) (int, error) {
+	if name == "" {
+		return 0, nil
+	}
+	for i := range l.Steps {
+		if l.Steps[i].Name == name {
+			return 1 + i, nil
+		}
+	}
+	f := fault.New(fault.Reference, "the lift has no step called %q", name)
+	if len(l.Steps) == 0 {
+		return 0, f.Fix("the file has no steps; leave --step out")
+	}
+	names := ""
+	for i := range l.Steps {
+		names += fmt.Sprintf(" %q", l.Steps[i].Name)
+	}
+	return 0, f.Fix("its steps are%s", names)
+}
+
+// write sends finished output out at once, so that what is cut short is
+// noticed.
+func write(w io.Writer, text []byte) error {
+	if _, err := w.Write(text); err != nil {
+		return other(fault.New(fault.Path, "the output cannot be written").Because(err).Fix("what was written is not complete"))
+	}
+	return nil
+}
+
 // writeJSON prints a contract value.
 func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
+	text, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return err
+	}
+	return write(w, append(text, '\n'))
 }

@@ -13,15 +13,31 @@ import (
 
 type drawCmd struct {
 	File  string  `arg:"" help:"Lift file (YAML)."`
-	Out   string  `short:"o" required:"" help:"Output file; its ending chooses svg, png or pdf."`
-	Step  string  `help:"Draw the state after this step instead of the lift as first rigged."`
+	Out   string  `short:"o" required:"" placeholder:"FILE" help:"Output file; its ending chooses svg, png or pdf."`
+	Step  string  `placeholder:"NAME" help:"Draw the state after this step instead of the lift as first rigged."`
 	Units string  `enum:"metric,us" default:"metric" help:"Units: metric or us."`
+	Paper string  `enum:"A4,A3,Letter" default:"A4" help:"Sheet: A4, A3 or Letter, landscape."`
+	Date  string  `placeholder:"DATE" help:"Date for the title block, as it shall stand there; none when left out."`
 	DPI   float64 `default:"150" help:"Resolution of a png."`
 }
 
+// Help goes on where the list of flags ends.
+func (*drawCmd) Help() string {
+	return `The drawing shows the pose in which the load hangs, and the verdict is not in it: ask check. ` +
+		`Exit status: 0 drawn; 2 the lift file is invalid or cannot be read, or there is no such step or kind of drawing; 3 the drawing cannot be written, or anything else.`
+}
+
 // Run draws the lift in the pose it hangs in.
-func (c *drawCmd) Run(_ *env) error {
+func (c *drawCmd) Run(*env) error {
+	kind := strings.ToLower(filepath.Ext(c.Out))
+	if kind != ".svg" && kind != ".png" && kind != ".pdf" {
+		return fault.New(fault.Unsupported, "no drawing is made as %s", c.Out).Fix("let the name end in .svg, .png or .pdf")
+	}
 	l, err := read(c.File)
+	if err != nil {
+		return err
+	}
+	state, err := stepIndex(l, c.Step)
 	if err != nil {
 		return err
 	}
@@ -29,39 +45,28 @@ func (c *drawCmd) Run(_ *env) error {
 	if err != nil {
 		return err
 	}
-	state := -1
-	for i := range p.States {
-		if p.States[i].Hung.Step == c.Step {
-			state = i
-		}
-	}
-	if state < 0 {
-		return fault.New(fault.Reference, "the lift has no step called %q", c.Step).Fix("take a name from steps in the lift file")
-	}
 	s := &p.States[state]
-	util := map[string]float64{}
+	used := map[string]float64{}
 	for name, u := range s.Utilisation {
 		if u != nil {
-			util[name] = *u
+			used[name] = *u
 		}
 	}
-	page := draw.Sheet(s.Hung, util, s.P95, draw.Meta{})
+	page := draw.Sheet(s.Hung, used, s.P95, draw.Meta{Units: units(c.Units), Paper: c.Paper, Date: c.Date})
 	var b bytes.Buffer
-	switch strings.ToLower(filepath.Ext(c.Out)) {
+	switch kind {
 	case ".svg":
 		err = page.SVG(&b)
 	case ".png":
 		err = page.PNG(&b, c.DPI)
 	case ".pdf":
 		err = page.PDF(&b)
-	default:
-		return fault.New(fault.Unsupported, "no drawing is made as %s", c.Out).Fix("let the name end in .svg, .png or .pdf")
 	}
 	if err != nil {
 		return err
 	}
 	if err := os.WriteFile(c.Out, b.Bytes(), 0o644); err != nil {
-		return fault.New(fault.Path, "the drawing can not be written").Because(err)
+		return other(fault.New(fault.Path, "the drawing cannot be written").Because(err).Fix("check the folder and your rights to it"))
 	}
 	return nil
 }

@@ -4,12 +4,14 @@ import "plumbhook/lift"
 
 type schemaCmd struct{}
 
+// Help goes on where the list of flags ends.
+func (*schemaCmd) Help() string { return "Exit status: 0 printed; 2 wrong usage; 3 anything else." }
+
 // Run prints the schema.
-func (schemaCmd) Run(e *env) error {
+func (*schemaCmd) Run(e *env) error {
 	s, err := lift.Schema()
 	if err != nil {
 		return err
 	}
-	_, err = e.out.Write(append(s, '\n'))
-	return err
+	return write(e.out, append(s, '\n'))
 }

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 SOFT = 2e7  # N/m in place of a constraint while the rig goes downhill
+EVEN = 1e6  # N/m, brings constraints to the size of stiffnesses before solving
 
 
 def turn(v):
@@ -179,7 +180,9 @@ class Energy:
             if np.abs(f[:n]).max() < 1e-13 * scale and np.abs(f[n:]).max(initial=0) < 1e-15:
                 break
             j = self.jacobian(held, grounded)
-            dx = -np.linalg.lstsq(j, f, rcond=1e-10)[0]
+            even = np.ones(len(f))
+            even[n:] = EVEN
+            dx = -even * np.linalg.lstsq(j * even * even[:, None], f * even, rcond=1e-10)[0]
             dx *= min(1.0, 0.05 / np.abs(dx[:n]).max(initial=1e-300))
             self.move(dx[:n])
             held = held + dx[n:n + len(held)]
