@@ -33,9 +33,10 @@ type Result struct {
 	Unsolved int // of them, those that could not be hung; they are left out below
 	Unstable int // of them, those in which the pose is lost
 
-	Inputs  []lift.Input
-	Weight  Drawn   // N, the load alone
-	Demands []Drawn // N, in the order of Rig.Demands
+	Inputs   []lift.Input
+	Weight   Drawn     // N, the load alone
+	Demands  []Drawn   // N, in the order of Rig.Demands
+	Readings []Reading // N, in the order of the cells given
 
 	drawn [][]float64 // of each input, its values draw by draw
 }
@@ -47,6 +48,23 @@ type Drawn struct {
 	values []float64 // draw by draw, as Result.drawn
 }
 
+// Cell is a load cell that reads one of the demands.
+type Cell struct {
+	Demand int     // index into Rig.Demands
+	Shift  float64 // N: what it reads less what the demand is, own weights and zero
+	// Uniform hard limits: of the shift, N; of the cell's error, N and as a
+	// share of the reading.
+	ShiftLimit, Error, ErrorShare float64
+}
+
+// Reading is what a cell may read.
+type Reading struct {
+	Drawn
+	Low, High float64 // 95 draws in 100 of this cell
+	// 95 draws in 100 have every cell within its joint limits at once.
+	JointLow, JointHigh float64
+}
+
 // Draws is how many rigs a plan check hangs.
 const Draws = 1000
 
@@ -56,14 +74,15 @@ const blockSize = 50
 
 // Run draws rigs around the state that rig hangs in now, and leaves the rig
 // as it is. rig must have been hung.
-func Run(rig *lift.Rig, draws int) (Result, error) {
+func Run(rig *lift.Rig, cells []Cell, draws int) (Result, error) {
 	d := len(rig.Inputs)
-	if d == 0 {
+	if d == 0 && len(cells) == 0 {
 		draws = 1
 	}
 	res := Result{Draws: draws, Inputs: rig.Inputs}
 	values := make([][]float64, draws)
-	for i, unit := range sequence(draws, d) {
+	units := sequence(draws, d+2*len(cells))
+	for i, unit := range units {
 		values[i] = make([]float64, d)
 		for k, in := range rig.Inputs {
 			values[i][k] = at(in, unit[k])
@@ -76,6 +95,7 @@ func Run(rig *lift.Rig, draws int) (Result, error) {
 	}
 	res.drawn = make([][]float64, d)
 	res.Demands = make([]Drawn, len(demands))
+	res.Readings = make([]Reading, len(cells))
 	for i, o := range outs {
 		if o.forces == nil {
 			res.Unsolved++
@@ -90,13 +110,52 @@ func Run(rig *lift.Rig, draws int) (Result, error) {
 		for k, v := range o.forces {
 			res.Demands[k].values = append(res.Demands[k].values, v)
 		}
+		for k, c := range cells {
+			shift, err := units[i][d+2*k], units[i][d+2*k+1]
+			v := o.forces[c.Demand] + c.Shift + (2*shift-1)*c.ShiftLimit
+			v += (2*err - 1) * (c.Error + c.ErrorShare*math.Abs(v))
+			res.Readings[k].values = append(res.Readings[k].values, v)
+		}
 		res.Weight.values = append(res.Weight.values, o.weight)
 	}
 	res.Weight.sort()
 	for k := range res.Demands {
 		res.Demands[k].sort()
 	}
+	res.bound()
 	return res, nil
+}
+
+// bound sets the limits of the readings. The joint ones leave out as many
+// draws of every cell by itself as it takes for 95 in 100 draws to be inside
+// everywhere.
+func (r *Result) bound() {
+	if len(r.Readings) == 0 || len(r.Weight.Sorted) == 0 {
+		return
+	}
+	n := len(r.Weight.Sorted)
+	// How far out a draw is: the least share of either tail that any cell
+	// puts it in.
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = 1
+	}
+	for k := range r.Readings {
+		rd := &r.Readings[k]
+		rd.sort()
+		rd.Low, rd.High = rd.Quantile(0.025), rd.Quantile(0.975)
+		for i, v := range rd.values {
+			j, _ := slices.BinarySearch(rd.Sorted, v)
+			p := (float64(j) + 0.5) / float64(n)
+			out[i] = min(out[i], p, 1-p)
+		}
+	}
+	slices.Sort(out)
+	tail := Quantile(out, 0.05)
+	for k := range r.Readings {
+		rd := &r.Readings[k]
+		rd.JointLow, rd.JointHigh = rd.Quantile(tail), rd.Quantile(1-tail)
+	}
 }
 
 // out is what one draw gave; forces is nil when it could not be hung.

@@ -52,7 +52,7 @@ func TestPlumbLine(t *testing.T) {
 		{"1000 kg ± 10 %", 10000 - 1000*1.644854/1.959964, 10000, 10000 + 1000*1.644854/1.959964, 2e-3},
 		{"900..1100 kg", 9100, 10000, 10900, 1e-3},
 	} {
-		res, err := Run(rig(t, with(c.mass)), Draws)
+		res, err := Run(rig(t, with(c.mass)), nil, Draws)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -86,7 +86,7 @@ legs:
 // give them negative tensions, which no draw may have.
 func TestSlackInSomeDraws(t *testing.T) {
 	r := rig(t, fourLegs)
-	res, err := Run(r, Draws)
+	res, err := Run(r, nil, Draws)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -116,12 +116,12 @@ func TestSlackInSomeDraws(t *testing.T) {
 func TestSameFileSameNumbers(t *testing.T) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(2))
 	r := rig(t, fourLegs)
-	a, err := Run(r, 230)
+	a, err := Run(r, nil, 230)
 	if err != nil {
 		t.Fatal(err)
 	}
 	runtime.GOMAXPROCS(1)
-	b, err := Run(rig(t, fourLegs), 230)
+	b, err := Run(rig(t, fourLegs), nil, 230)
 	runtime.GOMAXPROCS(2)
 	if err != nil {
 		t.Fatal(err)
@@ -153,7 +153,7 @@ load:
 hooks: {main: {at: 0 0 5 m}}
 legs: {only: {from: main, to: load.top, length: 3 m ± 10 mm, stiffness: 5 MN/m}}
 `)
-	res, err := Run(r, 4000)
+	res, err := Run(r, nil, 4000)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -186,7 +186,7 @@ func BenchmarkFourLegs(b *testing.B) {
 		b.Fatal(err)
 	}
 	for b.Loop() {
-		if _, err := Run(r, Draws); err != nil {
+		if _, err := Run(r, nil, Draws); err != nil {
 			b.Fatal(err)
 		}
 	}

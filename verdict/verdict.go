@@ -173,7 +173,7 @@ func worse(a, b Outcome) Outcome {
 func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	s := State{Hung: h, Demands: rig.Demands(), P95: map[string]float64{}, Utilisation: map[string]*float64{}, Outcome: Holds}
 	var err error
-	if s.Spread, err = spread.Run(rig, spread.Draws); err != nil {
+	if s.Spread, err = spread.Run(rig, nil, spread.Draws); err != nil {
 		return s, err
 	}
 	demand := map[string]float64{} // P95 with the dynamic factor, by part
@@ -248,7 +248,7 @@ func (p *Plan) pose(s *State) {
 		}
 		s.find(Stop, "unstable", mechanics, "load", "%s; the numbers are of the pose it falls to", text)
 	}
-	if s.Spread.Unstable > 0 {
+	if s.Spread.Unstable > 0 && h.Stable {
 		s.find(Stop, "unstable-within-tolerance", mechanics, "load",
 			"in %d of %d ways the figures may turn out, the pose is lost", s.Spread.Unstable, s.Spread.Draws)
 	}

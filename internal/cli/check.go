@@ -114,6 +114,9 @@ func (t *teller) unit() string { return quantity.For[quantity.Force](t.units) }
 // supports.
 func (t *teller) force(n, half float64, r rounding) string {
 	one := t.newton()
+	if half == 0 { // a figure without spread has no loud side
+		r = nearest
+	}
 	return show(n/one, half/one, r)
 }
 
@@ -153,14 +156,12 @@ func (t *teller) place(at [3]float64) string {
 
 // headline is the verdict in a line: never without what was not assessed.
 func headline(o verdict.Outcome, missing int) string {
-	var s string
+	s := strings.ToUpper(string(o))
 	switch o {
 	case verdict.Holds:
-		s = "HOLDS AS FAR AS CHECKED"
-	case verdict.Fails:
-		s = "FAILS"
-	default:
-		s = "INCOMPLETE: NOTHING CHECKED FAILS, BUT SOMETHING NEEDED IS MISSING"
+		s += " AS FAR AS CHECKED"
+	case verdict.Incomplete:
+		s += ": NOTHING CHECKED FAILS, SOMETHING NEEDED IS MISSING"
 	}
 	return fmt.Sprintf("%s, %d NOT ASSESSED", s, missing)
 }
@@ -173,23 +174,31 @@ func (t *teller) plan(p *verdict.Plan) {
 	}
 	t.say("%s", wrap("", fmt.Sprintf("%s%s  (%s)", l.Title, rev, l.File), 0))
 	t.say("%s", headline(p.Outcome, p.NotAssessed))
-	steps := len(p.States) > 1
 	for i := range p.States {
 		s := &p.States[i]
-		if steps {
+		if len(p.States) > 1 {
 			name := "as first rigged"
 			if i > 0 {
-				name = fmt.Sprintf("step %d: %s", i, s.Hung.Step)
+				name = fmt.Sprintf("step %d, %s", i, s.Hung.Step)
 			}
-			t.say("\n--- %s: %s", name, headline(s.Outcome, len(s.NotAssessed)))
+			t.say("\n%s", wrap("", fmt.Sprintf("=== %s: %s, %d NOT ASSESSED", name, strings.ToUpper(string(s.Outcome)), len(s.NotAssessed)), 4))
 		}
 		t.say("")
-		t.state(p, s)
+		t.found(&p.States[0], s)
+		t.pose(p, s)
+		t.say("")
+		t.legs(p, s)
+		t.cells(s)
 	}
 	t.say("")
 	t.weights(p)
 	t.say("")
 	words := "Nominal: as planned. P95: not passed in 95 of 100 ways the figures may turn out; rounded up."
+	if p.Dynamic == 1 {
+		words += " Of WLL: P95 over the weakest rated part; no dynamic factor is asked for."
+	} else {
+		words += fmt.Sprintf(" Of WLL: P95 times the dynamic factor %.4g, over the weakest rated part; forces are shown without the factor.", p.Dynamic)
+	}
 	if worst(p) {
 		words += " Worst: when lengths are off and other legs go slack."
 	}
@@ -200,28 +209,29 @@ func (t *teller) plan(p *verdict.Plan) {
 	t.say("%s", wrap("", verdict.Cautions, 0))
 }
 
-// state writes one equilibrium: what was found about it first.
-func (t *teller) state(p *verdict.Plan, s *verdict.State) {
-	for _, f := range s.Findings { // stop before caution before note
-		t.tell(strings.ToUpper(string(f.Severity)), "%s: %s [%s]", f.Where, f.Say(t.units), f.Source)
-	}
-	for i, n := range s.NotAssessed {
-		word := ""
-		if i == 0 {
-			word = "NOT ASSESSED"
-			t.say("%s", word)
+// found tells what was found about a state, stop before caution before note,
+// and what was not assessed.
+func (t *teller) found(first, s *verdict.State) {
+	for i := range s.Findings {
+		f := &s.Findings[i]
+		text := f.Say(t.units)
+		if !strings.HasPrefix(text, f.Where) {
+			text = f.Where + ": " + text
 		}
-		t.tell("", "%s", n)
+		t.tell(strings.ToUpper(string(f.Severity)), "%s [%s]", text, f.Source)
+	}
+	switch {
+	case len(s.NotAssessed) == 0:
+	case s != first && slices.Equal(s.NotAssessed, first.NotAssessed):
+		t.say("NOT ASSESSED: the same %d as when first rigged", len(s.NotAssessed))
+	default:
+		t.say("NOT ASSESSED")
+		for _, n := range s.NotAssessed {
+			t.tell("", "%s", n)
+		}
 	}
 	if len(s.Findings)+len(s.NotAssessed) > 0 {
 		t.say("")
-	}
-	t.pose(p, s)
-	t.say("")
-	t.legs(p, s)
-	if len(s.Expected) > 0 {
-		t.say("")
-		t.cells(s)
 	}
 }
 
@@ -238,7 +248,7 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 	load := &h.Bodies[0]
 	limit := ""
 	if l := p.Lift.Limits.Tilt; l != nil {
-		limit = fmt.Sprintf(" (%.1f° allowed)", deg(float64(l.Value)))
+		limit = fmt.Sprintf(" (%.1f° allowed%s)", deg(float64(l.Value)), over(load.Tilt, float64(l.Value)))
 	}
 	t.tell("hangs", "%.1f° off level%s%s", deg(load.Tilt), limit, lowSide(load))
 	switch {
@@ -264,9 +274,7 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 		}
 		t.tell("hook", "%s %s %s, P95 %s; %s", k.Name, t.force(k.LoadN, half, nearest), t.unit(), t.force(p95, half, upward), limit)
 	}
-	if len(h.Hooks) > 1 {
-		t.tell("total", "%s %s at all hooks, P95 %s", t.force(sum, sumHalf, nearest), t.unit(), t.force(sum95, sumHalf, upward))
-	}
+	t.total(p, sum, sum95, sumHalf)
 	share := half / math.Max(h.WeightN, 1) // how far the other forces may be off
 	for i := range h.Supports {
 		k := &h.Supports[i]
@@ -282,6 +290,34 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 	}
 	t.tell("headroom", "%s from the hook down to the highest lug", t.length(h.HeadroomM, nearest))
 	t.parts(s)
+}
+
+// total says what all hooks carry together, where that is not the one hook's
+// force or is held against the crew's numbers.
+func (t *teller) total(p *verdict.Plan, sum, p95, half float64) {
+	limit := p.Lift.Limits.Total
+	if len(p.Lift.Hooks) == 1 && limit == nil {
+		return
+	}
+	text := fmt.Sprintf("%s %s at the hooks, P95 %s", t.force(sum, half, nearest), t.unit(), t.force(p95, half, upward))
+	demand := p95 * p.Dynamic
+	if p.Dynamic != 1 {
+		text += fmt.Sprintf(", with the dynamic factor %s", t.force(demand, half, upward))
+	}
+	if limit != nil {
+		for _, k := range []struct {
+			word string
+			at   *quantity.Rating
+		}{{"warn", limit.Warn}, {"stop", limit.Stop}} {
+			if k.at != nil {
+				text += fmt.Sprintf("; %s at %s", k.word, t.force(float64(k.at.Force), 0, nearest))
+				if demand >= float64(k.at.Force) {
+					text += " <<< REACHED"
+				}
+			}
+		}
+	}
+	t.tell("total", "%s", text)
 }
 
 // parts sums up the rated parts.
@@ -309,53 +345,71 @@ func (t *teller) parts(s *verdict.State) {
 	t.tell("parts", "%s; hardest used: %s (%s) %s%s", count, q.Where, q.Kind, percent(*q.Utilisation), over(*q.Utilisation, 1))
 }
 
+// nameWide is how wide a leg's name may stand in its table, so that what
+// matters stays on an 80 column screen.
+const nameWide = 16
+
 // legs is the table of the legs.
 func (t *teller) legs(p *verdict.Plan, s *verdict.State) {
 	hasWorst := slices.ContainsFunc(s.Hung.Legs, func(l lift.HungLeg) bool { return l.WorstN != nil })
+	widest := 0.0 // stands in for the half-width of a leg that does not spread
+	for i := range s.Hung.Legs {
+		_, half := bears(s, lift.OnLeg, s.Hung.Legs[i].Name)
+		widest = math.Max(widest, half)
+	}
 	g := grid{align: "lddrrrl"}
-	head := []string{"leg", "nominal", "P95"}
-	unit := []string{"", t.unit(), t.unit()}
+	head, unit := []string{"leg", "nominal", "P95"}, []string{"", t.unit(), t.unit()}
 	if hasWorst {
 		g.align = "ldddrrrl"
 		head, unit = append(head, "worst"), append(unit, t.unit())
 	}
-	g.row(append(head, "from horiz.", "from vert.", "of WLL", "")...)
-	g.row(append(unit, "", "", "", "")...)
+	g.row(append(head, "from", "from", "of", "")...)
+	g.row(append(unit, "horiz.", "vert.", "WLL", "")...)
 	for i := range s.Hung.Legs {
 		l := &s.Hung.Legs[i]
 		p95, half := bears(s, lift.OnLeg, l.Name)
-		row := []string{l.Name, t.force(l.TensionN, half, nearest), t.force(p95, half, upward)}
+		half = cmp.Or(half, widest)
+		name := strings.Split(fold(l.Name, nameWide), "\n")
+		row := []string{name[0], t.force(l.TensionN, half, nearest), t.force(p95, half, upward)}
 		if hasWorst {
 			row = append(row, "")
 			if l.WorstN != nil {
 				row[3] = t.force(*l.WorstN, half, upward)
 			}
 		}
-		used, mark := "NO RATING", ""
+		used, marks := "NO WLL", []string(nil)
 		if u := s.Utilisation[l.Name]; u != nil {
 			used = percent(*u)
-			mark = over(*u, 1)
-			if mark == "" && l.WorstN != nil {
-				if over(*l.WorstN*p.Dynamic, *l.WLLN) != "" {
-					mark = " <<< OVER IN THE WORST CASE"
-				}
+			switch {
+			case *u > 1:
+				marks = append(marks, "OVER")
+			case l.WorstN != nil && *l.WorstN*p.Dynamic > *l.WLLN:
+				marks = append(marks, "WORST OVER")
 			}
 		}
 		if l.Slack {
-			mark += " <<< SLACK"
+			marks = append(marks, "SLACK")
 		}
-		g.row(append(row, fmt.Sprintf("%.1f°", deg(l.FromHorizontal)), fmt.Sprintf("%.1f°", deg(l.FromVertical)), used, strings.TrimSpace(mark))...)
+		mark := ""
+		if len(marks) > 0 {
+			mark = "<<< " + strings.Join(marks, ", ")
+		}
+		g.row(append(row, fmt.Sprintf("%.1f°", deg(l.FromHorizontal)), fmt.Sprintf("%.1f°", deg(l.FromVertical)), used, mark)...)
+		for _, more := range name[1:] {
+			rest := make([]string, len(g.align))
+			rest[0] = more
+			g.row(rest...)
+		}
 	}
 	t.b.WriteString(g.String())
-	if p.Dynamic != 1 {
-		t.say("%s", wrap("", fmt.Sprintf("of WLL: P95 times the dynamic factor %.4g, over the weakest rated part; the forces are static", p.Dynamic), 0))
-	} else {
-		t.say("of WLL: P95 over the weakest rated part; no dynamic factor asked for")
-	}
 }
 
 // cells is the table of what the load cells must read.
 func (t *teller) cells(s *verdict.State) {
+	if len(s.Expected) == 0 {
+		return
+	}
+	t.say("")
 	g := grid{align: "lldd"}
 	g.row("cell", "in leg", "must read", "95 of 100 readings")
 	g.row("", "", t.unit(), t.unit())

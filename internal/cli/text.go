@@ -63,6 +63,33 @@ func wrap(first, text string, indent int) string {
 	return b.String()
 }
 
+// fold breaks a name into lines of at most width columns, at spaces where it
+// has them.
+func fold(name string, width int) string {
+	var b strings.Builder
+	n := 0
+	for i, word := range strings.Fields(name) {
+		switch {
+		case i > 0 && n+1+cells(word) <= width:
+			b.WriteByte(' ')
+			n++
+		case i > 0:
+			b.WriteByte('\n')
+			n = 0
+		}
+		for _, r := range word {
+			k := cells(string(r))
+			if n+k > width {
+				b.WriteByte('\n')
+				n = 0
+			}
+			b.WriteRune(r)
+			n += k
+		}
+	}
+	return b.String()
+}
+
 // grid sets rows in columns. A letter of align stands for each column: l left,
 // r right, d by the decimal point.
 type grid struct {
