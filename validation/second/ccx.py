@@ -2,14 +2,17 @@
 
 A body is a frame of stiff two-way springs between all its points, its centre
 of gravity and four more nodes that keep it from folding; a leg is a spring
-with a table that pulls only. The frame gives way a little, so each rig runs at
-two frame stiffnesses and the answer is extrapolated to a rigid one; the
-difference the extrapolation made is kept.
+with a table that pulls only. Sliding ropes, one-way ground and legs that do
+not stretch have no element here.
 
-A static solver cannot follow a rig from slack: it starts from the rest pose
-of MuJoCo, rounded to the millimetre and the milliradian, and finds its own
-equilibrium from there. Sliding ropes and legs that do not stretch have no
-element here.
+A rig is a mechanism, and a static solver cannot start on one: every node also
+gets a weak spring to where it is now. The program finds the equilibrium with
+those springs, the nodes move there, the weak springs start anew without force,
+and so on until they have nothing left to hold. That leads from the start pose
+downhill to the rest pose and leaves no trace of the weak springs.
+
+The frame gives way a little, so the last runs are done at two frame
+stiffnesses and the answer is extrapolated to a rigid body.
 """
 
 import itertools
@@ -20,17 +23,14 @@ from pathlib import Path
 
 import numpy as np
 
-FRAME = 5e12  # N/m, and twice that
-
 
 def able(rig):
-    return all(len(leg.path) == 2 and leg.k is not None for leg in rig.legs.values())
+    return not rig.support and all(len(leg.path) == 2 and leg.k is not None for leg in rig.legs.values())
 
 
 def field(v):
     """A number in at most 20 characters."""
-    text = f"{v:.12e}"
-    return text if len(text) <= 20 else f"{v:.11e}"
+    return f"{v:.12e}" if v >= 0 else f"{v:.11e}"
 
 
 def corners(body):
@@ -41,71 +41,94 @@ def corners(body):
 
 
 class Model:
-    def __init__(self, rig, hooks, pose, frame):
-        self.rig, self.xyz, self.id = rig, [], {}
-        self.springs = []  # (nodes, table)
-        self.loads, self.fixed = [], []
+    """The nodes, springs and loads of a rig; xyz holds where the nodes are now."""
+
+    def __init__(self, rig):
+        self.rig = rig
+        self.ids, at = {}, []
+        self.frames = []  # (node, node, rest length)
+        self.ropes = []  # (node, node, unloaded length, k)
+        self.loads = {}
+        self.held = []
+
+        def node(key, place):
+            self.ids[key] = len(at)
+            at.append(np.array(place, dtype=float))
+            return self.ids[key]
+
+        def weigh(n, mass):
+            self.loads[n] = self.loads.get(n, 0.0) + mass * rig.g
+
         for name, b in rig.bodies.items():
-            at, turned = pose[name]
-            inside = [(f"{name}.{p}", offset) for p, offset in b.points.items()]
-            inside += [(f"{name}@cg", b.cg)] + [(f"{name}@{i}", c) for i, c in enumerate(corners(b))]
-            for key, offset in inside:
-                self.node(key, at + turned @ offset)
-            for (p, _), (q, _) in itertools.combinations(inside, 2):
-                if self.apart(p, q) > 1e-6:
-                    self.springs.append((p, q, [(-frame, -1.0), (frame, 1.0)]))
-            self.loads.append((f"{name}@cg", b.mass * rig.g))
+            inside = [(node(f"{name}.{p}", b.at + offset), offset) for p, offset in b.points.items()]
+            cg = node(f"{name}@cg", b.at + b.cg)
+            inside.append((cg, b.cg))
+            inside += [(node(f"{name}@{i}", b.at + c), c) for i, c in enumerate(corners(b))]
+            for (p, a), (q, c) in itertools.combinations(inside, 2):
+                if np.linalg.norm(a - c) > 1e-3:
+                    self.frames.append((p, q, float(np.linalg.norm(a - c))))
+            weigh(cg, b.mass)
         for name, n in rig.nodes.items():
-            self.node(name, pose[name][0])
-            self.loads.append((name, n.mass * rig.g))
+            weigh(node(name, n.at), n.mass)
         for place, mass in rig.lumps():
-            if place in self.id:
-                self.loads.append((place, mass * rig.g))
+            if place not in rig.hooks:
+                weigh(self.ids[place], mass)
         for name, leg in rig.ropes.items():
             ends = []
             for place in leg.path:
-                if not isinstance(place, str) or place in hooks:
-                    key = f"{name}@held"
-                    self.node(key, np.array(place) if not isinstance(place, str) else hooks[place])
-                    self.fixed += [(key, 1), (key, 2), (key, 3)]
-                    ends.append(key)
+                if isinstance(place, str) and place in self.ids:
+                    ends.append(self.ids[place])
                 else:
-                    ends.append(place)
-            slack = leg.length - self.apart(*ends)
-            self.springs.append((*ends, [(0.0, slack - 1.0), (0.0, slack), (leg.k, slack + 1.0)]))
+                    n = node(f"{name}@held", rig.hooks[place] if isinstance(place, str) else place)
+                    self.held.append(n)
+                    ends.append(n)
+            self.ropes.append((*ends, leg.length, leg.k))
+        self.xyz = np.array(at)
 
-    def node(self, key, at):
-        self.xyz.append(np.array(at))
-        self.id[key] = len(self.xyz)
-
-    def apart(self, p, q):
-        return float(np.linalg.norm(self.xyz[self.id[p] - 1] - self.xyz[self.id[q] - 1]))
-
-    def text(self):
+    def text(self, frame, weak):
         out = ["*NODE,NSET=ALL"]
         for i, p in enumerate(self.xyz, 1):
             out.append(f"{i}," + ",".join(field(v) for v in p))
-        for i, (p, q, _) in enumerate(self.springs, 1):
-            out += [f"*ELEMENT,TYPE=SPRINGA,ELSET=E{i}", f"{i},{self.id[p]},{self.id[q]}"]
-        for i, (_, _, table) in enumerate(self.springs, 1):
-            out.append(f"*SPRING,ELSET=E{i},NONLINEAR")
-            out.append("")
-            out += [f"{field(force)},{field(gain)}" for force, gain in table]
-        out += ["*BOUNDARY"] + [f"{self.id[k]},{d},{d}" for k, d in self.fixed]
-        out += ["*STEP,NLGEOM,INC=1", "*STATIC,DIRECT", "1.,1.",
-                "*CONTROLS,PARAMETERS=TIME INCREMENTATION", "60,80,9,100,60,4,1,60",
-                "*CONTROLS,PARAMETERS=FIELD", "1.e-10,1.e-8,1.,1.,1.e-9,1.e-5,1.e-3,1.e-8",
+        sets, number = [], 0
+        for p, q, rest in self.frames:
+            number += 1
+            off = rest - np.linalg.norm(self.xyz[p] - self.xyz[q])
+            sets.append([f"*SPRING,ELSET=E{number},NONLINEAR", "",
+                         f"{field(-frame)},{field(off - 1)}", f"{field(frame)},{field(off + 1)}"])
+            out += [f"*ELEMENT,TYPE=SPRINGA,ELSET=E{number}", f"{number},{p + 1},{q + 1}"]
+        for p, q, length, k in self.ropes:
+            number += 1
+            off = length - np.linalg.norm(self.xyz[p] - self.xyz[q])
+            sets.append([f"*SPRING,ELSET=E{number},NONLINEAR", "", f"0.,{field(off - 9)}",
+                         f"0.,{field(off)}", f"{field(9 * k)},{field(off + 9)}"])
+            out += [f"*ELEMENT,TYPE=SPRINGA,ELSET=E{number}", f"{number},{p + 1},{q + 1}"]
+        free = [n for n in range(len(self.xyz)) if n not in self.held]
+        for d in (1, 2, 3):
+            out.append(f"*ELEMENT,TYPE=SPRING1,ELSET=W{d}")
+            for n in free:
+                number += 1
+                out.append(f"{number},{n + 1}")
+            sets.append([f"*SPRING,ELSET=W{d}", str(d), field(weak / len(free))])
+        for s in sets:
+            out += s
+        out += ["*BOUNDARY"] + [f"{n + 1},1,3" for n in self.held]
+        out += ["*STEP,NLGEOM,INC=1000", "*STATIC,DIRECT" if weak < 1e300 else "*STATIC", "1.,1.",
+                "*CONTROLS,PARAMETERS=TIME INCREMENTATION", "40,60,9,60,40,4,,40",
+                "*CONTROLS,PARAMETERS=FIELD", "1.e-6,1.,1.e9,1.e9,1.e-6,1.e-9,1.e9,1.",
                 "*CLOAD"]
-        total = {}
-        for key, weight in self.loads:
-            total[key] = total.get(key, 0.0) + weight
-        out += [f"{self.id[k]},3,{field(-w)}" for k, w in total.items()]
+        out += [f"{n + 1},3,{field(-w)}" for n, w in self.loads.items()]
         out += ["*NODE PRINT,NSET=ALL", "U,RF", "*END STEP", ""]
         return "\n".join(out)
 
+    def tensions(self):
+        out = {}
+        for name, (p, q, length, k) in zip(self.rig.ropes, self.ropes):
+            out[name] = k * max(0.0, float(np.linalg.norm(self.xyz[p] - self.xyz[q])) - length)
+        return out
+
 
 def run(text):
-    """Displacements and reactions by node number."""
+    """Displacements and reactions, or None with the program's last words."""
     with tempfile.TemporaryDirectory() as folder:
         Path(folder, "rig.inp").write_text(text)
         done = subprocess.run(["ccx", "rig"], cwd=folder, capture_output=True, text=True,
@@ -113,9 +136,7 @@ def run(text):
         dat = Path(folder, "rig.dat").read_text() if Path(folder, "rig.dat").exists() else ""
     found = re.split(r"forces \(fx,fy,fz\)", dat)
     if "*ERROR" in done.stdout or len(found) != 2:
-        return None, None, done.stdout[-1500:]
-    tables = []
-    for part in found:
-        rows = re.findall(r"^\s+(\d+)\s+(\S+)\s+(\S+)\s+(\S+)$", part, re.M)
-        tables.append({int(n): np.array([float(v) for v in xyz]) for n, *xyz in rows})
-    return *tables, done.stdout
+        return None, done.stdout[-1500:]
+    u, rf = (np.array([[float(v) for v in row] for row in
+                       re.findall(r"^\s+\d+\s+(\S+)\s+(\S+)\s+(\S+)$", part, re.M)]) for part in found)
+    return (u, rf), done.stdout
