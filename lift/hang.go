@@ -3,6 +3,7 @@ package lift
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"plumbhook/fault"
@@ -43,13 +44,13 @@ func (r *Rig) Step(i int) (*Hung, error) {
 		if p, ok := s.Hooks[r.Lift.Hooks[k].Name]; ok {
 			from, to := r.carriers[r.Lift.Hooks[k].Name].at, statics.Vec(p.XYZ())
 			way := to.Sub(from)
-			far = math.Max(far, way.Norm())
+			far = max(far, way.Norm())
 			moves = append(moves, func(share float64) { r.moveHook(k, from.Add(way.Scale(share))) })
 		}
 	}
 	number := func(x *float64, to float64) {
 		from := *x
-		far = math.Max(far, math.Abs(to-from))
+		far = max(far, math.Abs(to-from))
 		moves = append(moves, func(share float64) { *x = from + share*(to-from) })
 		r.changes = append(r.changes, func() { *x = to })
 	}
@@ -74,7 +75,7 @@ func (r *Rig) Step(i int) (*Hung, error) {
 			r.changes = append(r.changes, set)
 		}
 	}
-	pieces := int(math.Min(math.Ceil(far/piece), maxPieces))
+	pieces := int(min(math.Ceil(far/piece), maxPieces))
 	edge := false
 	for k := 1; k < pieces; k++ {
 		for _, f := range moves {
@@ -265,7 +266,7 @@ func (r *Rig) lugAt(body int, lug string, file statics.Vec) statics.Vec {
 type nodePull struct{ up, down statics.Vec }
 
 // load is the force that passes through the node.
-func (n nodePull) load() float64 { return math.Max(n.up.Norm(), n.down.Norm()) }
+func (n nodePull) load() float64 { return max(n.up.Norm(), n.down.Norm()) }
 
 func (r *Rig) tellLeg(h *Hung, i int, res *statics.Result, shift statics.Vec, total float64, hooks []statics.Vec, nodes []nodePull) {
 	leg := &r.Lift.Legs[i]
@@ -284,7 +285,7 @@ func (r *Rig) tellLeg(h *Hung, i int, res *statics.Result, shift statics.Vec, to
 	out.Upper, out.Lower = f[up], f[down]
 	out.TensionN, out.LowerN = f[up].Norm(), f[down].Norm()
 	if len(leg.Via) > 0 {
-		out.TensionN = math.Max(f[0].Norm(), f[last].Norm())
+		out.TensionN = max(f[0].Norm(), f[last].Norm())
 		for range last {
 			out.Spans = append(out.Spans, res.Tension[i])
 		}
@@ -297,7 +298,7 @@ func (r *Rig) tellLeg(h *Hung, i int, res *statics.Result, shift statics.Vec, to
 		if last > 1 && k > 1 && k < last { // inner spans of a via leg bear no angle limit of their own
 			continue
 		}
-		out.FromHorizontal = math.Min(out.FromHorizontal, math.Atan2(math.Abs(d[2]), math.Hypot(d[0], d[1])))
+		out.FromHorizontal = min(out.FromHorizontal, math.Atan2(math.Abs(d[2]), math.Hypot(d[0], d[1])))
 	}
 	out.FromVertical = math.Pi/2 - out.FromHorizontal
 	out.WLLN, out.Unrated = leg.rating()
@@ -390,7 +391,7 @@ func (r *Rig) upper(i int, t float64) float64 {
 	f := r.solver.Forces(i, spans, nil)
 	switch {
 	case len(c.Path) > 2:
-		return math.Max(f[0].Norm(), f[len(f)-1].Norm())
+		return max(f[0].Norm(), f[len(f)-1].Norm())
 	case r.legs[i].flipped:
 		return f[len(f)-1].Norm()
 	}
@@ -474,7 +475,7 @@ func (r *Rig) Bear(demands []Demand, dst []float64) {
 		case r.legs[i].flipped:
 			dst[i] = f[1].Norm()
 		case len(leg.Via) > 0:
-			dst[i] = math.Max(dst[i], f[len(f)-1].Norm())
+			dst[i] = max(dst[i], f[len(f)-1].Norm())
 		}
 		for k, ref := range leg.refs() {
 			key := ref.String()
@@ -525,7 +526,7 @@ func (r *Rig) tellSqueeze(h *Hung) {
 		far := 0.0
 		for _, p := range names {
 			for _, q := range names {
-				far = math.Max(far, statics.Vec(b.Points[p]).Sub(b.Points[q]).Norm())
+				far = max(far, statics.Vec(b.Points[p]).Sub(b.Points[q]).Norm())
 			}
 		}
 		for j, p := range names {
@@ -552,18 +553,32 @@ func (r *Rig) tellSqueeze(h *Hung) {
 	}
 }
 
-// tellHeadroom measures from the lowest hook down to the highest lug of the
-// load that a leg takes hold of.
+// tellHeadroom measures, for every hook, down to the highest lug of the load
+// that hangs from it, and keeps the least.
 func (r *Rig) tellHeadroom(h *Hung) {
-	hook, lug := math.Inf(1), math.Inf(-1)
-	for i := range h.Hooks {
-		hook = math.Min(hook, h.Hooks[i].At[2])
-	}
+	h.HeadroomM = math.Inf(1)
 	b := &h.Bodies[0]
-	for name := range b.Forces {
-		lug = math.Max(lug, b.Points[name][2])
+	for i := range h.Hooks {
+		below := map[string]bool{h.Hooks[i].Name: true} // what hangs from the hook, the load left out
+		top := math.Inf(-1)
+		for again := true; again; {
+			again = false
+			for k := range r.Lift.Legs {
+				refs := r.Lift.Legs[k].refs()
+				if !slices.ContainsFunc(refs, func(ref Ref) bool { return below[ref.Body] }) {
+					continue
+				}
+				for _, ref := range refs {
+					if ref.Body == "load" {
+						top = max(top, b.Points[ref.Point][2])
+					} else if !below[ref.Body] && r.carriers[ref.Body].on != statics.World {
+						below[ref.Body], again = true, true
+					}
+				}
+			}
+		}
+		h.HeadroomM = min(h.HeadroomM, h.Hooks[i].At[2]-top)
 	}
-	h.HeadroomM = hook - lug
 }
 
 // tellSharing warns when the tensions hang on lengths finer than a

@@ -15,7 +15,7 @@ type Hung struct {
 	WeightN   float64 // the load alone
 	MassKg    float64
 	CGLoad    [3]float64 // load axes
-	HeadroomM float64    // hook bearing down to the highest lug the legs take hold of
+	HeadroomM float64    // hook bearing down to the highest lug of the load that hangs from it; the least of several hooks
 
 	Legs     []HungLeg
 	Bodies   []HungBody // the load first, then spreaders in the order of the file

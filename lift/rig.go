@@ -1,8 +1,6 @@
 package lift
 
 import (
-	"math"
-
 	"plumbhook/fault"
 	"plumbhook/quantity"
 	"plumbhook/statics"
@@ -24,7 +22,7 @@ type Rig struct {
 	bodies   []string // of the model, load first
 	carriers map[string]carrier
 	legs     []legPlan
-	ties     int // index of the first tie among the cables
+	ties     int       // index of the first tie among the cables
 	untied   []float64 // tie lengths at the start
 	steps    int       // of the file, made so far
 	changes  []func()  // what the steps made so far changed
@@ -397,7 +395,7 @@ func (r *Rig) start() {
 	for i := range r.model.Cables {
 		rise += r.model.Cables[i].Length
 	}
-	r.moveHook(0, statics.Vec{cg[0], cg[1], cg[2] + math.Max(rise, 1)})
+	r.moveHook(0, statics.Vec{cg[0], cg[1], cg[2] + max(rise, 1)})
 }
 
 // startAt is where an attachment is in the start pose.

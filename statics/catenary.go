@@ -159,7 +159,7 @@ func (s *Solver) evalCatenary(st *state, i int, c *Cable, how pull) {
 	s.force(b, Vec{across * e[0], across * e[1], q1})
 	s.force(a, Vec{-across * e[0], -across * e[1], k.weight - q1})
 	det := fhh*fqq - fhq*fhq
-	if !(det > 0) {
+	if !(det > 0) || s.light {
 		return
 	}
 	cat.khh, cat.khq, cat.kqq = fqq/det, -fhq/det, fhh/det

@@ -37,6 +37,7 @@ type element struct {
 	tau    float64 // tension estimate
 	length float64 // length used: the model's, shifted for a slip limit
 	hangs  bool    // a catenary
+	k      float64 // 1 / (c + rho)
 	on     bool    // taut, in the polishing phase
 }
 
@@ -86,10 +87,14 @@ const (
 	given                 // from state.t; misfits are recorded
 )
 
-// eval fills energy, gradient and Hessian of st at its pose.
+// eval fills energy, gradient and Hessian of st at its pose. While the
+// solver is light the Hessian is left out, where that saves work, and must
+// not be used.
 func (s *Solver) eval(st *state, how pull) {
 	s.place(st)
-	clear(st.h)
+	if !s.light {
+		clear(st.h)
+	}
 	clear(s.blocks)
 	if how == given {
 		clear(s.grads)
@@ -139,6 +144,9 @@ func (s *Solver) gather(st *state) {
 			w = 6
 		}
 		copy(st.g[o:o+w], b.g[:w])
+		if s.light {
+			continue
+		}
 		k := 0
 		for r := range w {
 			row := st.h[(o+r)*n+o:]
@@ -154,11 +162,10 @@ func (s *Solver) gather(st *state) {
 // adds its energy; ok is false when it carries nothing.
 func (s *Solver) tension(st *state, i int, e float64, how pull) (t, k float64, ok bool) {
 	el := &s.el[i]
-	k = 1 / (el.c + el.rho)
 	if how == given {
 		t = st.t[i]
 		st.m[i] = e - el.c*t
-		return t, k, el.on
+		return t, el.k, el.on
 	}
 	v := e + el.rho*el.tau
 	st.m[i] = e
@@ -166,10 +173,10 @@ func (s *Solver) tension(st *state, i int, e float64, how pull) (t, k float64, o
 		st.t[i] = 0
 		return 0, 0, false
 	}
-	t = v * k
+	t = v * el.k
 	st.t[i] = t
 	st.e += v * t / 2
-	return t, k, true
+	return t, el.k, true
 }
 
 func (s *Solver) evalStraight(st *state, i int, a, b *site, how pull) {
@@ -188,6 +195,11 @@ func (s *Solver) evalStraight(st *state, i int, a, b *site, how pull) {
 		row := s.grads[i*s.n : (i+1)*s.n]
 		addGrad(row, b, u)
 		addGrad(row, a, Vec{-u[0], -u[1], -u[2]})
+	}
+	if s.light {
+		s.force(b, Vec{t * u[0], t * u[1], t * u[2]})
+		s.force(a, Vec{-t * u[0], -t * u[1], -t * u[2]})
+		return
 	}
 	// S = k u uᵀ + (T/l)(1 - u uᵀ)
 	p := k - tl
@@ -233,7 +245,7 @@ func (s *Solver) evalSliding(st *state, i int, pts []site, how pull) {
 	for j := 0; j+1 < np; j++ {
 		d := pts[j+1].pos.Sub(pts[j].pos)
 		lj := d.Norm()
-		if lj == 0 {
+		if lj == 0 || s.light {
 			continue
 		}
 		u, tl := d.Scale(1/lj), w[j]*t/lj
@@ -252,7 +264,9 @@ func (s *Solver) evalSliding(st *state, i int, pts []site, how pull) {
 		s.force(&pts[j], grad[j].Scale(t))
 		addGrad(a, &pts[j], grad[j])
 	}
-	s.rankOne(st, pts, a, k)
+	if !s.light {
+		s.rankOne(st, pts, a, k)
+	}
 }
 
 func (s *Solver) evalSupport(st *state, i int, sp *Support, how pull) {

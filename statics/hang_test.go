@@ -219,7 +219,7 @@ func TestRandomNets(t *testing.T) {
 		s.soften(0)
 		for i := range s.el {
 			if s.el[i].c == 0 {
-				s.el[i].rho, s.el[i].tau = lastRho*s.size/s.total, s.cur.t[i]
+				s.el[i].tau = s.cur.t[i]
 			}
 		}
 		s.eval(&s.cur, byStretch)

@@ -82,7 +82,6 @@ type Solver struct {
 	nb      int
 	n       int // unknowns in play
 	off     []int
-	order   []int // unused bodies keep their place
 	turning bool
 
 	origin Vec       // world place that the inside calls zero
@@ -112,6 +111,8 @@ type Solver struct {
 	cols     [][]float64
 	parent   []int
 
+	light    bool // eval leaves the Hessian out
+	careful  bool // polish takes a new factor for every step
 	definite bool // the last factored Hessian needed no help
 
 	kept    Result // for Restore
@@ -247,6 +248,7 @@ func (s *Solver) Rehang() *Result {
 	for i := range s.fric {
 		s.fric[i].tau = s.res.Drag[i].Scale(-1)
 	}
+	s.careful = s.rubs()
 	r := &s.res
 	if r.Reason == Balanced && !r.OnEdge && s.polish(12, 1e-9) && s.definite {
 		r.Fell = s.fallen()
@@ -382,6 +384,7 @@ func (s *Solver) soften(level float64) bool {
 			least = lastRho
 		}
 		el.rho = max(0, max(level, least)*s.lengthOf(i)/s.total-el.c)
+		el.k = 1 / (el.c + el.rho)
 		any = any || el.rho > 0
 	}
 	for i := range s.fric {
@@ -491,6 +494,9 @@ func (s *Solver) solve(settle bool) *Result {
 // polishes it.
 func (s *Solver) follow() {
 	for try := range 4 {
+		// Slips of friction move the ground under a factor, and so does what
+		// the first try failed at.
+		s.careful = try > 0 || s.rubs()
 		first := softRho
 		if try > 0 {
 			first = 1e-2
@@ -628,7 +634,13 @@ func (s *Solver) scale(i int) float64 {
 // shorten gives the factor that keeps a step within a quarter radian and a
 // tenth of the rig, so that the pose is followed and not jumped.
 func (s *Solver) shorten() float64 {
-	f := 1.0
+	f, most := 1.0, 0.0
+	for _, d := range s.step {
+		most = max(most, math.Abs(d))
+	}
+	if most < 0.01*min(s.size, 1) {
+		return 1
+	}
 	for i := range s.off {
 		o := s.off[i]
 		lim := 2 * s.size
@@ -694,7 +706,15 @@ func (s *Solver) polish(limit int, tol float64) bool {
 		fr.slips = fr.tau.Norm() > fr.cap*(1-1e-9)
 	}
 	best, slide := math.Inf(1), 0.0
+	if s.rubs() {
+		slide = 1 // not known before the first step
+	}
+	last := math.Inf(1) // residual and misfit of the step before, as shares
+	defer func() { s.light = false }()
 	for k := range limit {
+		// Close to the answer the factor at hand is as good as a new one.
+		chord := last < 1e-3 && !s.careful
+		s.light = chord
 		s.eval(&s.cur, given)
 		changed, misfit := false, 0.0
 		for i := range s.el {
@@ -711,9 +731,12 @@ func (s *Solver) polish(limit int, tol float64) bool {
 			}
 			if el.on {
 				misfit = max(misfit, math.Abs(s.cur.m[i]))
+			} else {
+				misfit = max(misfit, s.reach(i))
 			}
 		}
 		if changed {
+			s.light, chord = false, false
 			s.eval(&s.cur, given)
 		}
 		s.res.Residual = s.scaled(s.cur.g)
@@ -724,6 +747,12 @@ func (s *Solver) polish(limit int, tol float64) bool {
 			return true // rounding decides from here on
 		}
 		best = min(best, s.res.Residual)
+		now := max(s.res.Residual, misfit/s.size)
+		if chord && now > last/100 && now > 1e-13 {
+			s.light, chord = false, false
+			s.eval(&s.cur, given)
+		}
+		last = now
 		s.iter++
 		copy(s.rhs, s.cur.g)
 		for i := range s.el {
@@ -735,14 +764,14 @@ func (s *Solver) polish(limit int, tol float64) bool {
 			if !el.on || math.Abs(s.cur.m[i]) <= fuzz {
 				continue
 			}
-			q := s.cur.m[i] / (el.c + el.rho)
+			q := s.cur.m[i] * el.k
 			for j, a := range s.grads[i*s.n : (i+1)*s.n] {
 				s.rhs[j] += a * q
 			}
 		}
 		lam := 1e-9 * stiff
-		s.definite = true
-		for !s.factor(&s.cur, lam) {
+		s.definite = s.definite || !chord
+		for !chord && !s.factor(&s.cur, lam) {
 			s.definite = false
 			lam *= 10
 			if lam > 10*stiff {
@@ -774,7 +803,7 @@ func (s *Solver) polish(limit int, tol float64) bool {
 			if math.Abs(mis) <= fuzz {
 				mis = 0
 			}
-			s.cur.t[i] += f * (dot(s.grads[i*s.n:(i+1)*s.n], s.step) + mis) / (el.c + el.rho)
+			s.cur.t[i] += f * (dot(s.grads[i*s.n:(i+1)*s.n], s.step) + mis) * el.k
 		}
 		s.move(&s.try, &s.cur, s.step, f)
 		slide = s.regrip(f)
@@ -788,6 +817,16 @@ func (s *Solver) isCatenary(i int) bool { return s.el[i].hangs }
 
 // reach is how far an element that carries nothing is past its length.
 func (s *Solver) reach(i int) float64 { return s.cur.m[i] + s.el[i].c*s.cur.t[i] }
+
+// rubs reports whether any support has friction.
+func (s *Solver) rubs() bool {
+	for i := range s.m.Supports {
+		if s.m.Supports[i].Friction > 0 {
+			return true
+		}
+	}
+	return false
+}
 
 // hold takes the friction forces as they are now for estimates and returns
 // the largest change as a share of the weight.
@@ -850,7 +889,7 @@ func (s *Solver) gripped() bool {
 			has = fr.cap
 		}
 		off := want - has
-		if math.Abs(off) < 1e-11*s.total || off > 0 && !fr.slips {
+		if math.Abs(off) < 1e-9*s.total || off > 0 && !fr.slips {
 			fr.cap = max(want, has)
 			continue
 		}

@@ -170,7 +170,7 @@ func (s *Solver) LengthSensitivity(i int, dst []float64) {
 		clear(dst)
 		return
 	}
-	k := 1 / (s.el[i].c + s.el[i].rho)
+	k := s.el[i].k
 	s.lengthGradient(&s.cur, i, s.rhs)
 	for j := range s.rhs {
 		s.rhs[j] *= k
@@ -186,6 +186,6 @@ func (s *Solver) LengthSensitivity(i int, dst []float64) {
 		if j == i {
 			d--
 		}
-		dst[j] = d / (s.el[j].c + s.el[j].rho)
+		dst[j] = d * s.el[j].k
 	}
 }

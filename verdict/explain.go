@@ -79,9 +79,8 @@ const (
 	fromLump      = "mechanics; own weight of a straight leg counts half at either end"
 	fromTag       = "tag or maker's figure in the lift file"
 	fromGravity   = "a rating in mass units is read as force at standard gravity, 9.80665 m/s² (3rd CGPM, 1901)"
-	fromFile      = "lift file"
 	fromDraws     = "order statistic of the draws, each standing for the middle of an equal share"
-	inEquilibrium = "the equilibrium found"
+	inEquilibrium = "the equilibrium"
 )
 
 // sheetOfPaper is an explanation being written.
@@ -356,6 +355,11 @@ func (w *sheetOfPaper) found(symbol, what, unit string, decimals int, v ...float
 	w.Given = append(w.Given, Given{Symbol: symbol, What: what, Value: v, Fixed: decimals, Unit: unit, From: inEquilibrium})
 }
 
+// taken adds a number from elsewhere.
+func (w *sheetOfPaper) taken(symbol, what, unit, from string, v ...float64) {
+	w.Given = append(w.Given, Given{Symbol: symbol, What: what, Value: v, Fixed: -1, Unit: unit, From: from})
+}
+
 // stated adds a number of the file that stands at path, or is taken from
 // elsewhere when the file does not have it.
 func (w *sheetOfPaper) stated(symbol, what, unit string, v float64, text, path, otherwise string) {
@@ -518,7 +522,7 @@ func (w *sheetOfPaper) total() error {
 		i := slices.IndexFunc(w.s.Hung.Hooks, func(h lift.HungHook) bool { return h.Name == d.Name })
 		n := w.s.Hung.Hooks[i].LoadN
 		w.found(fmt.Sprintf("F%d", i+1), "force at hook "+d.Name+" (hooks."+d.Name+")", "N", -1, n)
-		w.found(fmt.Sprintf("P%d", i+1), "its P95 (hooks."+d.Name+".p95)", "N", -1, w.s.Spread.Demands[k].P95)
+		w.taken(fmt.Sprintf("P%d", i+1), "its P95 (hooks."+d.Name+".p95)", "N", "the draws", w.s.Spread.Demands[k].P95)
 		now, p95 = append(now, num(n).String()), append(p95, num(w.s.Spread.Demands[k].P95).String())
 		sum, high = sum+n, high+w.s.Spread.Demands[k].P95
 	}

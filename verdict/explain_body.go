@@ -379,7 +379,7 @@ func (w *sheetOfPaper) stability() error {
 	margin := *h.StabilityM
 	load := &h.Bodies[0]
 	weight := h.WeightN
-	w.found("margin", "found from the stiffness matrix of the whole rig", "m", 6, margin)
+	w.taken("margin", "the number in the verdict", "m", "the stiffness matrix of the whole rig", margin)
 	var bounds []string
 	if len(h.Hooks) == 1 && len(h.Ties)+len(h.Supports) == 0 {
 		t := Table{

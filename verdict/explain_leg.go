@@ -399,7 +399,7 @@ func (w *sheetOfPaper) utilisation(name string, b bearing) error {
 	}
 	k := w.demand(b)
 	p95 := w.s.Spread.Demands[k].P95
-	w.found("P95", "force that is not passed in 95 of 100 ("+w.nameOf(b)+".p95)", "N", -1, p95)
+	w.taken("P95", "force that is not passed in 95 of 100 ("+w.nameOf(b)+".p95)", "N", "the draws", p95)
 	d := w.dynamic()
 	w.work("demand", "P95 D", "gross force; the dynamic factor is the one the file asks for", "N", p95*d, "%v × %v", num(p95), num(d))
 	if len(limits) == 0 {
@@ -426,8 +426,7 @@ func (w *sheetOfPaper) expected(x Expected) error {
 	w.Title = "what channel " + x.Channel + " must read once the load hangs (cell in leg " + leg.Name + ")"
 	m, g := float64(leg.Mass.Value), w.gravity()
 	w.stated("m", "mass of the leg", "kg", m, leg.Mass.Text, "legs."+leg.Name+".mass", "sum of its stack")
-	w.found("m below", "of it, below the cell", "kg", -1, below)
-	w.Given[len(w.Given)-1].From = "sum of the stack under the cell; half of a leg without stack"
+	w.taken("m below", "of it, below the cell", "kg", "the stack under the cell; half of a leg without stack", below)
 	up := statics.Vec(h.Upper)
 	w.found("F", "force of the leg on its upper end (legs."+leg.Name+".tension)", "N", -1, up[:]...)
 	above := (m - below) * g

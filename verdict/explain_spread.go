@@ -161,7 +161,7 @@ func (w *sheetOfPaper) worst(i int) error {
 	set, pulls, ok := w.corner(b, i)
 	if !ok {
 		w.note("the set of legs that gives it could not be laid out by hand")
-		w.found("worst", "from the sets tried", "N", -1, *h.WorstN)
+		w.taken("worst", "most of all", "N", "the sets tried", *h.WorstN)
 		return nil
 	}
 	body := &w.s.Hung.Bodies[b]
@@ -209,7 +209,7 @@ func (w *sheetOfPaper) worst(i int) error {
 	w.Tables = append(w.Tables, forces, moments)
 	half := float64(leg.Mass.Value) * grav / 2
 	if len(leg.Via) > 0 || leg.Catenary {
-		w.found("worst", "at the end of the leg, from the set tried", "N", -1, *h.WorstN)
+		w.taken("worst", "force at the end of the leg", "N", "the set", *h.WorstN)
 		return nil
 	}
 	if half > 0 {

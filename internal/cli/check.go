@@ -27,7 +27,7 @@ type checkCmd struct {
 // Help goes on where the list of flags ends.
 func (*checkCmd) Help() string {
 	return `Exit status: 0 the plan holds as far as it was checked; 1 a check fails, or something needed is missing; ` +
-		`2 the file is invalid or cannot be read, or there is no number or step of that name; 3 anything else. --explain leaves it as it is without.`
+		`2 the file is invalid or cannot be read, or there is no number or step of that name; 3 anything else. --explain does not change it.`
 }
 
 // Run hangs the lift and prints the verdict, or one number of it laid open.
@@ -347,7 +347,7 @@ func (t *teller) parts(s *verdict.State) {
 
 // nameWide is how wide a leg's name may stand in its table, so that what
 // matters stays on an 80 column screen.
-const nameWide = 16
+const nameWide = 14
 
 // legs is the table of the legs.
 func (t *teller) legs(p *verdict.Plan, s *verdict.State) {
@@ -369,8 +369,7 @@ func (t *teller) legs(p *verdict.Plan, s *verdict.State) {
 		l := &s.Hung.Legs[i]
 		p95, half := bears(s, lift.OnLeg, l.Name)
 		half = cmp.Or(half, widest)
-		name := strings.Split(fold(l.Name, nameWide), "\n")
-		row := []string{name[0], t.force(l.TensionN, half, nearest), t.force(p95, half, upward)}
+		row := []string{fold(l.Name, nameWide), t.force(l.TensionN, half, nearest), t.force(p95, half, upward)}
 		if hasWorst {
 			row = append(row, "")
 			if l.WorstN != nil {
@@ -395,11 +394,6 @@ func (t *teller) legs(p *verdict.Plan, s *verdict.State) {
 			mark = "<<< " + strings.Join(marks, ", ")
 		}
 		g.row(append(row, fmt.Sprintf("%.1f°", deg(l.FromHorizontal)), fmt.Sprintf("%.1f°", deg(l.FromVertical)), used, mark)...)
-		for _, more := range name[1:] {
-			rest := make([]string, len(g.align))
-			rest[0] = more
-			g.row(rest...)
-		}
 	}
 	t.b.WriteString(g.String())
 }
@@ -415,7 +409,7 @@ func (t *teller) cells(s *verdict.State) {
 	g.row("", "", t.unit(), t.unit())
 	for _, e := range s.Expected {
 		half := (e.HighN - e.LowN) / 2
-		g.row(e.Channel, e.Leg, t.force(e.NominalN, half, nearest),
+		g.row(fold(e.Channel, nameWide), fold(e.Leg, nameWide), t.force(e.NominalN, half, nearest),
 			fmt.Sprintf("%s to %s", t.force(e.LowN, half, down), t.force(e.HighN, half, upward)))
 	}
 	t.b.WriteString(g.String())
@@ -425,32 +419,28 @@ func (t *teller) cells(s *verdict.State) {
 func (t *teller) weights(p *verdict.Plan) {
 	g := grid{align: "llll"}
 	g.row("weight sheet", "mass", "centre of gravity x y z", "claimed by")
-	var hows []string
 	for _, line := range p.Sheet.Lines {
 		from := cmp.Or(line.From, "nobody named")
 		if !line.Counted {
 			from += "; not counted, the load is dry"
 		}
-		g.row(line.Name, t.mass(line.Mass), t.place(line.At.XYZ()), from)
-		hows = append(hows, line.How)
+		g.row(fold(line.Name, nameWide), t.mass(line.Mass), t.place(line.At.XYZ()), fold(from, 24))
 	}
 	if c := float64(p.Lift.Load.Sheet.Contingency); c > 0 {
 		g.row("contingency", t.mass(quantity.Known(quantity.Mass(float64(p.Sheet.Listed)*c))), "", fmt.Sprintf("%.3g %% of the sum", c*100))
-		hows = append(hows, "")
 	}
 	g.row("load", t.mass(p.Sheet.Mass), t.place(p.Sheet.CG.XYZ()), "")
-	lines := strings.SplitAfter(g.String(), "\n")
-	for i, line := range lines {
-		t.b.WriteString(line)
-		if k := i - 1; t.sheet && k >= 0 && k < len(hows) && hows[k] != "" {
-			t.say("%s", wrap("    ", hows[k], 4))
-		}
-	}
+	t.b.WriteString(g.String())
 	if b := t.box(p); b != "" {
 		t.say("the centre of gravity is within %s", b)
 	}
 	if !t.sheet {
 		t.say("how each mass was found: --sheet")
+		return
+	}
+	t.say("how each mass was found")
+	for _, line := range p.Sheet.Lines {
+		t.say("%s", wrap("  ", line.Name+": "+line.How, 4))
 	}
 }
 

@@ -5,7 +5,6 @@ import (
 	"math"
 	"strings"
 
-	"plumbhook/fault"
 	"plumbhook/verdict"
 )
 
@@ -72,73 +71,63 @@ func explanation(p *verdict.Plan, x *verdict.Explanation) string {
 }
 
 // table sets a table, each column to the decimals that its largest number
-// needs for seven digits, so that sums can be redone.
+// needs for six digits, so that products and sums can be redone.
 func table(t verdict.Table) string {
 	g := grid{align: "l" + strings.Repeat("r", len(t.Columns))}
 	head, unit := []string{""}, []string{""}
-	places := false
 	for _, c := range t.Columns {
 		head, unit = append(head, c.Name), append(unit, c.Unit)
 	}
-	for _, r := range t.Rows {
-		places = places || r.Pos.Line > 0
-	}
+	g.row(head...)
+	g.row(unit...)
 	rows := t.Rows
 	if t.Sum != nil {
 		rows = append(rows[:len(rows):len(rows)], *t.Sum)
 	}
-	if places {
-		g.align += "r"
-		head, unit = append(head, "line"), append(unit, "")
-	}
-	g.row(head...)
-	g.row(unit...)
-	mixed := len(t.Columns) > 0 && t.Columns[0].Unit == "SI" // rows of different kinds
+	var lines []string
 	for _, r := range rows {
-		cells := []string{r.Label}
+		cells := []string{fold(r.Label, 20)}
 		for c, v := range r.Values {
 			switch {
 			case math.IsNaN(v):
 				cells = append(cells, "")
-			case mixed && t.Columns[c].Unit == "SI":
+			case t.Columns[c].Unit == "SI": // rows of different kinds
 				cells = append(cells, fmt.Sprintf("%.7g", v))
 			default:
-				cells = append(cells, decimals(v, places7(t, c)))
+				cells = append(cells, decimals(v, places(t, c)))
 			}
 		}
-		if places {
-			cells = append(cells, line(r.Pos))
-		}
 		g.row(cells...)
-	}
-	return g.indented(2)
-}
-
-func line(p fault.Pos) string {
-	if p.Line == 0 {
-		return ""
-	}
-	return fmt.Sprint(p.Line)
-}
-
-// places7 is how many decimals give the largest number of a column seven
-// digits; a plain yes or no needs none.
-func places7(t verdict.Table, c int) int {
-	largest, whole := 0.0, true
-	for _, r := range t.Rows {
-		v := r.Values[c]
-		if !math.IsNaN(v) {
-			largest = math.Max(largest, math.Abs(v))
-			whole = whole && v == math.Trunc(v) && math.Abs(v) < 1e6
+		if r.Pos.Line > 0 {
+			lines = append(lines, fmt.Sprintf("%s %d", r.Label, r.Pos.Line))
 		}
 	}
-	if whole && t.Sum == nil {
-		return 0
+	text := g.indented(2)
+	if len(lines) > 0 {
+		text += wrap("  ", "lines in the file: "+strings.Join(lines, ", "), 4) + "\n"
 	}
-	if largest == 0 {
+	return text
+}
+
+// places is how many decimals give the largest number among the columns of
+// one unit six digits; a plain yes or no needs none.
+func places(t verdict.Table, c int) int {
+	largest, whole := 0.0, t.Sum == nil
+	for _, r := range t.Rows {
+		for k, v := range r.Values {
+			if t.Columns[k].Unit == t.Columns[c].Unit && !math.IsNaN(v) {
+				largest = math.Max(largest, math.Abs(v))
+				whole = whole && v == math.Trunc(v) && math.Abs(v) < 1e6
+			}
+		}
+	}
+	switch {
+	case whole:
+		return 0
+	case largest < 1e-6: // nothing but rounding
 		return 3
 	}
-	return min(max(6-int(math.Floor(math.Log10(largest))), 0), 9)
+	return min(max(5-int(math.Floor(math.Log10(largest))), 0), 9)
 }
 
 func decimals(v float64, n int) string {

@@ -97,7 +97,20 @@ type grid struct {
 	rows  [][]string
 }
 
-func (g *grid) row(cells ...string) { g.rows = append(g.rows, cells) }
+// row adds a row; a cell of several lines goes on in rows of its own.
+func (g *grid) row(cells ...string) {
+	for more := true; more; {
+		more = false
+		rest := make([]string, len(cells))
+		for k, s := range cells {
+			if first, next, ok := strings.Cut(s, "\n"); ok {
+				cells[k], rest[k], more = first, next, true
+			}
+		}
+		g.rows = append(g.rows, cells)
+		cells = rest
+	}
+}
 
 // String sets the rows, two spaces between columns, each line behind indent
 // spaces and without spaces at its end.

@@ -18,25 +18,43 @@ import (
 
 const home = "../.."
 
-// pages reads every page of the repository, by its path.
-func pages(t *testing.T) map[string]Page {
+// files gives every file of the repository with that ending, by its path.
+func files(t *testing.T, ext string) []string {
 	t.Helper()
-	found := map[string]Page{}
+	var found []string
 	err := filepath.WalkDir(home, func(name string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
 			return err
 		case d.IsDir() && name != home && (d.Name()[0] == '.' || d.Name() == "node_modules" || d.Name() == "build"):
 			return fs.SkipDir
-		case filepath.Ext(name) == ".md":
-			text, err := os.ReadFile(name)
-			found[name] = Read(string(text))
-			return err
+		case filepath.Ext(name) == ext:
+			found = append(found, name)
 		}
 		return nil
 	})
+	if err != nil || len(found) == 0 {
+		t.Fatalf("found %d files that end in %s, %v", len(found), ext, err)
+	}
+	return found
+}
+
+// read gives the text of a file.
+func read(t *testing.T, name string) string {
+	t.Helper()
+	text, err := os.ReadFile(name)
 	if err != nil {
 		t.Fatal(err)
+	}
+	return string(text)
+}
+
+// pages reads every page of the repository, by its path.
+func pages(t *testing.T) map[string]Page {
+	t.Helper()
+	found := map[string]Page{}
+	for _, name := range files(t, ".md") {
+		found[name] = Read(read(t, name))
 	}
 	return found
 }
@@ -87,7 +105,7 @@ func TestLiftFilesShownAreValid(t *testing.T) {
 			default:
 				continue
 			}
-			if _, err := lift.Read(name, os.DirFS(filepath.Join(home, "examples")), []byte(text)); err != nil {
+			if err := hangs(name, text); err != nil {
 				t.Errorf("%s:%d: the %s block: %v", name, b.Line, b.Kind, err)
 			}
 		}
@@ -97,13 +115,30 @@ func TestLiftFilesShownAreValid(t *testing.T) {
 	}
 }
 
+// hangs says why a lift file is not valid, or does not hang as it starts.
+func hangs(name, text string) error {
+	l, err := lift.Read(name, os.DirFS(filepath.Join(home, "examples")), []byte(text))
+	if err != nil {
+		return err
+	}
+	rig, err := lift.NewRig(l)
+	if err != nil {
+		return err
+	}
+	h, err := rig.Hang()
+	for i := 0; err == nil && h.Stable && i < len(l.Steps); i++ {
+		h, err = rig.Step(i)
+	}
+	if err == nil && !h.Stable {
+		err = fmt.Errorf("it does not stay as it starts, step %q: %q", h.Step, h.Notes)
+	}
+	return err
+}
+
 // TestGuideHasEveryKey compares the first columns of the guide's tables of keys
 // with the property names of the schema.
 func TestGuideHasEveryKey(t *testing.T) {
-	text, err := os.ReadFile(filepath.Join(home, "docs/riggers.md"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	text := read(t, filepath.Join(home, "docs/riggers.md"))
 	schema, err := lift.Schema()
 	if err != nil {
 		t.Fatal(err)
@@ -119,7 +154,7 @@ func TestGuideHasEveryKey(t *testing.T) {
 	}
 	code := regexp.MustCompile("`([a-z_]+)`")
 	told := map[string]bool{}
-	for _, m := range code.FindAllStringSubmatch(string(text), -1) {
+	for _, m := range code.FindAllStringSubmatch(text, -1) {
 		told[m[1]] = true
 	}
 	for k := range known {
@@ -128,7 +163,7 @@ func TestGuideHasEveryKey(t *testing.T) {
 		}
 	}
 	inTable := false
-	for i, line := range strings.Split(string(text), "\n") {
+	for i, line := range strings.Split(text, "\n") {
 		cells := strings.Split(line, "|")
 		if len(cells) < 3 {
 			inTable = false
@@ -165,19 +200,33 @@ func properties(node any, names map[string]bool) {
 	}
 }
 
+// TestMapHasEveryPackage looks for each folder of Go files in the map for
+// developers.
+func TestMapHasEveryPackage(t *testing.T) {
+	text := read(t, filepath.Join(home, "docs/developers.md"))
+	seen := map[string]bool{}
+	for _, name := range files(t, ".go") {
+		pkg, err := filepath.Rel(home, filepath.Dir(name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if pkg = filepath.ToSlash(pkg); !seen[pkg] && !strings.Contains(text, "`"+pkg+"`") {
+			t.Errorf("docs/developers.md does not tell of package %s", pkg)
+		}
+		seen[pkg] = true
+	}
+}
+
 // TestMakeTargetsExist reads the commands a page tells people to type.
 func TestMakeTargetsExist(t *testing.T) {
-	makefile, err := os.ReadFile(filepath.Join(home, "Makefile"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	makefile := read(t, filepath.Join(home, "Makefile"))
 	command := regexp.MustCompile(`(?m)^make (\w+)`)
 	found := 0
 	for name, page := range pages(t) {
 		for _, b := range page.Blocks {
 			for _, m := range command.FindAllStringSubmatch(b.Text, -1) {
 				found++
-				if !regexp.MustCompile(`(?m)^` + m[1] + `:`).Match(makefile) {
+				if !regexp.MustCompile(`(?m)^` + m[1] + `:`).MatchString(makefile) {
 					t.Errorf("%s:%d: the Makefile has no target %s", name, b.Line, m[1])
 				}
 			}

@@ -107,7 +107,7 @@ class Energy:
                 off.append(gain)
             self.pull(out, leg, directions, tension, x)
         if self.rig.support:
-            place, level = self.rig.support
+            _, place, level = self.rig.support
             sunk = level - self.where(place, x)[2]
             if soft:
                 grounded = SOFT * sunk if sunk.real > 0 else 0.0
@@ -142,13 +142,13 @@ class Energy:
             out[:, j] = f.imag / 1e-30
         return out
 
-    def downhill(self, seconds=4000.0):
-        """Follows the gradient of the energy, turned into a path over time."""
+    def downhill(self, seconds=4000.0, step=50.0):
+        """Follows the gradient of the energy, at a metre a second per weight of force."""
         n = 6 * len(self.movers)
         slow = self.rig.weight
 
         def flow(_, x):
-            # The state is a rotation vector: bring the moment into its chart.
+            # The state holds rotation vectors: bring the moments into their chart.
             f = self.forces(x, [], None, soft=True) / slow
             for i in self.slot.values():
                 f[i + 3:i + 6] = np.linalg.solve(left(x[i + 3:i + 6]), f[i + 3:i + 6])
@@ -156,7 +156,7 @@ class Energy:
 
         end = 0.0
         while end < seconds and np.abs(flow(0, np.zeros(n))).max() > 1e-4:
-            go = solve_ivp(flow, (0, 50), np.zeros(n), method="BDF", rtol=1e-6, atol=1e-8,
+            go = solve_ivp(flow, (0, step), np.zeros(n), method="BDF", rtol=1e-6, atol=1e-8,
                            events=[stop(self.slot)])
             self.move(go.y[:, -1])
             end += go.t[-1]
@@ -171,7 +171,7 @@ class Energy:
                          for t in self.tight])
         grounded = None
         if self.rig.support:
-            place, level = self.rig.support
+            _, place, level = self.rig.support
             sunk = level - self.where(place, zero)[2]
             grounded = SOFT * sunk if sunk > 0 else None
         scale = self.rig.weight
@@ -192,7 +192,7 @@ class Energy:
         return max(np.abs(f[:n]).max() / scale, np.abs(f[n:]).max(initial=0)), held, grounded
 
     def curvature(self, held, grounded):
-        """Least curvature of the energy over all motions the constraints allow, N/m."""
+        """Curvatures of the energy over all motions the constraints allow, in N/m, least first."""
         n = 6 * len(self.movers)
         j = self.jacobian(held, grounded)
         keep = [i for i in range(n) if not any(
@@ -235,6 +235,18 @@ def stop(slot):
     return event
 
 
+def beside_start(rig):
+    """Least curvature at the equilibrium beside the start pose: negative where that pose is lost.
+
+    Two units of time downhill make the legs taut; a pose that is lost has not
+    gone far by then.
+    """
+    e = Energy(rig)
+    e.downhill(2.0, step=2.0)
+    left_over, held, grounded = e.newton()
+    return left_over, e.curvature(held, grounded)[0]
+
+
 def hang(rig):
     """Each stage in turn: tensions, poses, residual, curvatures."""
     e = Energy(rig)
@@ -244,7 +256,7 @@ def hang(rig):
         pieces = 12 if number else 1
         for p in range(1, pieces + 1):
             e.hooks = {n: start[n] + (hooks[n] - start[n]) * p / pieces for n in hooks}
-            e.downhill(4000.0 if p == pieces else 4.0)
+            e.downhill(4000.0 if p == pieces else 4.0, 50.0 if p == pieces else 4.0)
         left_over, held, grounded = e.newton()
         out.append({"left": left_over, "tensions": e.tensions(held), "ground": grounded or 0.0,
                     "at": dict(e.at), "rot": dict(e.rot), "curvature": e.curvature(held, grounded)})

@@ -20,7 +20,7 @@ def numbers(values):
 
 
 def write(rig):
-    home = {"load": rig.support[0].split(".")[1]} if rig.support else {}
+    home = dict([rig.support[1].split(".")]) if rig.support else {}
     origin = {n: b.points[home[n]] if n in home else np.zeros(3) for n, b in rig.bodies.items()}
     span = {n: max((np.linalg.norm(p - b.cg) for p in b.points.values())) for n, b in rig.bodies.items()}
     inertia = {n: b.mass * (0.6 * span[n]) ** 2 for n, b in rig.bodies.items()}
@@ -39,7 +39,8 @@ def write(rig):
             elif name in rig.nodes:
                 rate[name] = rate.get(name, 0) + 2 * leg.k / rig.nodes[name].mass
     if rig.support:
-        rate["load"] += GROUND * (1 / rig.bodies["load"].mass + span["load"] ** 2 / inertia["load"])
+        for name in home:
+            rate[name] += GROUND * (1 / rig.bodies[name].mass + span[name] ** 2 / inertia[name])
     fastest = max(rate.values()) ** 0.5
     step = min(1e-3, 0.4 / fastest)
 
@@ -82,7 +83,7 @@ def write(rig):
             out.append(f'      <site site="{place if isinstance(place, str) else "tie:" + name}"/>')
         out.append("    </spatial>")
     if rig.support:
-        place, level = rig.support
+        _, place, level = rig.support
         body, point = place.split(".")
         z = (rig.bodies[body].at + rig.bodies[body].points[point])[2]
         out.append(f'    <fixed name="ground:{place}" springlength="-1000 {z - level!r}" stiffness="{GROUND!r}" '
@@ -96,6 +97,6 @@ def level(rig):
     """Level of the ground above the start height of the point on it."""
     if not rig.support:
         return 0.0
-    place, z = rig.support
+    _, place, z = rig.support
     body, point = place.split(".")
     return z - (rig.bodies[body].at + rig.bodies[body].points[point])[2]

@@ -50,7 +50,7 @@ class Rig:
     hooks: dict
     legs: dict
     ties: dict
-    support: tuple | None  # (place, level)
+    support: tuple | None  # (name, place, level)
     stages: list  # (name, hooks), the first as rigged
 
     @property
@@ -107,8 +107,8 @@ def read(path):
         ground = quantity(t["to"])
         ties[name] = Leg([t["at"], tuple(ground)], float(np.linalg.norm(start - ground)), quantity(t["stiffness"]))
     support = None
-    for s in file.get("supports", {}).values():
-        support = (s["at"], quantity(s["level"]))
+    for name, s in file.get("supports", {}).items():
+        support = (name, s["at"], quantity(s["level"]))
     stages, now = [("", dict(hooks))], dict(hooks)
     for step in file.get("steps", []):
         now = {**now, **points(step["hooks"])}
