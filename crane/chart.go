@@ -94,9 +94,15 @@ type parser struct {
 
 	keys     map[string]string // rows above the header, as found
 	header   bool              // the header row is behind us
-	capacity string            // unit of all capacities; empty: in each cell
-	radius   string            // unit of all radii; empty: in each cell
+	capacity unit              // of all capacities
+	radius   unit              // of all radii
 	booms    int               // boom columns, with those that could not be read
+}
+
+// A unit is what the label of a row or column says its numbers are in.
+type unit struct {
+	name string // empty: each cell has its own
+	bad  bool   // it was refused, and the numbers under it are not looked at
 }
 
 // A cell is one field of the row at hand.
@@ -210,8 +216,9 @@ func (p *parser) key(row []cell) {
 	name := strings.ToLower(first.text)
 	if m := capacityLabel.FindStringSubmatch(first.text); m != nil {
 		name = "capacity"
-		if p.capacity = m[1] + m[2]; p.capacity != "" {
-			if _, err := quantity.ParseRating("1 " + p.capacity); err != nil {
+		if p.capacity = (unit{name: m[1] + m[2]}); p.capacity.name != "" {
+			if _, err := quantity.ParseRating("1 " + p.capacity.name); err != nil {
+				p.capacity.bad = true
 				p.refuse(first, err)
 			}
 		}
@@ -258,12 +265,14 @@ func (p *parser) key(row []cell) {
 func (p *parser) head(row []cell) {
 	p.header = true
 	if p.keys["capacity"] == "" {
+		p.capacity.bad = true
 		p.fault(row[0], fault.Missing, "no row above says what the capacities are in").
 			Fix("write a row: capacity in t, capacity in lb ..., or capacity alone when each cell has its unit")
 	}
 	m := radiusLabel.FindStringSubmatch(row[0].text)
-	if p.radius = m[1] + m[2]; p.radius != "" {
-		if _, err := quantity.Parse[quantity.Length]("1 " + p.radius); err != nil {
+	if p.radius = (unit{name: m[1] + m[2]}); p.radius.name != "" {
+		if _, err := quantity.Parse[quantity.Length]("1 " + p.radius.name); err != nil {
+			p.radius.bad = true
 			p.refuse(row[0], err)
 		}
 	}
@@ -272,7 +281,7 @@ func (p *parser) head(row []cell) {
 		p.fault(row[0], fault.Missing, "the chart has no boom length").Fix("write the boom lengths in this row, each with its unit: 18 m")
 	}
 	for _, c := range row[1:] {
-		if l, ok := p.length(c, "", "boom length"); ok {
+		if l, ok := p.length(c, unit{}, "boom length"); ok {
 			p.chart.Booms = append(p.chart.Booms, p.rising(c, "boom length", p.chart.Booms, l)...)
 		}
 	}
@@ -316,25 +325,27 @@ func (p *parser) rising(c cell, what string, axis []quantity.Measured[quantity.L
 var plain = regexp.MustCompile(`^[0-9.,/ +\-–−eE¼½¾⅛⅜⅝⅞]+$`)
 
 // with gives the text of a cell with the unit that its label gives.
-func (p *parser) with(c cell, unit string) (string, bool) {
-	if unit == "" {
+func (p *parser) with(c cell, u unit) (string, bool) {
+	switch {
+	case u.bad:
+		return "", false
+	case u.name == "":
 		return c.text, true
-	}
-	if !plain.MatchString(c.text) {
-		p.fault(c, fault.Disagree, "%q is not a plain number, and its label gives the unit %s already", c.text, unit).
+	case !plain.MatchString(c.text):
+		p.fault(c, fault.Disagree, "%q is not a plain number, and its label gives the unit %s already", c.text, u.name).
 			Fix("write the number alone, or take the unit out of the label and write one in each cell")
 		return "", false
 	}
-	return c.text + " " + unit, true
+	return c.text + " " + u.name, true
 }
 
-func (p *parser) length(c cell, unit, what string) (quantity.Measured[quantity.Length], bool) {
+func (p *parser) length(c cell, u unit, what string) (quantity.Measured[quantity.Length], bool) {
 	var l quantity.Measured[quantity.Length]
 	if c.text == "" {
 		p.fault(c, fault.Missing, "the %s is missing", what).Fix("write it, or delete the whole row or column")
 		return l, false
 	}
-	text, ok := p.with(c, unit)
+	text, ok := p.with(c, u)
 	if !ok {
 		return l, false
 	}
@@ -353,16 +364,9 @@ func (p *parser) length(c cell, unit, what string) (quantity.Measured[quantity.L
 	return l, true
 }
 
-// zero matches a capacity of nothing, however it is written.
-var zero = regexp.MustCompile(`^[0.]*0[0.]*(?:\s|$)`)
-
 func (p *parser) rating(c cell) *quantity.Rating {
 	switch c.text {
 	case "", "-", "–", "—", "−":
-		return nil
-	}
-	if zero.MatchString(c.text) {
-		p.fault(c, fault.Range, "a capacity is above zero").Fix("write - where the chart allows nothing")
 		return nil
 	}
 	text, ok := p.with(c, p.capacity)
@@ -371,7 +375,10 @@ func (p *parser) rating(c cell) *quantity.Rating {
 	}
 	r, err := quantity.ParseRating(text)
 	if err != nil {
-		p.refuse(c, err)
+		f := p.refuse(c, err)
+		if f.Code == fault.Range {
+			f.Fix("write a figure above zero, and - where the chart allows nothing")
+		}
 		return nil
 	}
 	return &r

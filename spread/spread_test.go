@@ -141,6 +141,33 @@ func TestSameFileSameNumbers(t *testing.T) {
 	}
 }
 
+// TestBlocksStandAlone: a block gives the same draws whatever its rig did
+// before, or the answer would depend on which processor was quicker.
+func TestBlocksStandAlone(t *testing.T) {
+	old := rig(t, fourLegs)
+	demands := old.Demands()
+	units := sequence(500, len(old.Inputs))
+	for from := 0; from < len(units); from += blockSize {
+		values := make([][]float64, blockSize)
+		for i := range values {
+			values[i] = make([]float64, len(old.Inputs))
+			for k, in := range old.Inputs {
+				values[i][k] = at(in, units[from+i][k])
+			}
+		}
+		used, fresh := make([]out, blockSize), make([]out, blockSize)
+		if err := hangBlock(old, demands, values, used); err != nil {
+			t.Fatal(err)
+		}
+		if err := hangBlock(rig(t, fourLegs), demands, values, fresh); err != nil {
+			t.Fatal(err)
+		}
+		if !reflect.DeepEqual(used, fresh) {
+			t.Fatalf("block at draw %d differs between a used rig and a fresh one", from)
+		}
+	}
+}
+
 // TestShares: of a sum of two independent inputs each explains its own part
 // of the variance.
 func TestShares(t *testing.T) {

@@ -245,10 +245,13 @@ func (s *Solver) Rehang() *Result {
 	s.layout()
 	copy(s.cur.t, s.res.Tension)
 	copy(s.cur.t[len(s.m.Cables):], s.res.Push)
+	for i := range s.el { // nothing older may tell in the answer
+		s.el[i].tau = s.cur.t[i]
+	}
 	for i := range s.fric {
 		s.fric[i].tau = s.res.Drag[i].Scale(-1)
 	}
-	s.careful = s.rubs()
+	s.careful, s.definite = s.rubs(), true
 	r := &s.res
 	if r.Reason == Balanced && !r.OnEdge && s.polish(12, 1e-9) && s.definite {
 		r.Fell = s.fallen()
@@ -770,7 +773,9 @@ func (s *Solver) polish(limit int, tol float64) bool {
 			}
 		}
 		lam := 1e-9 * stiff
-		s.definite = s.definite || !chord
+		if !chord {
+			s.definite = true
+		}
 		for !chord && !s.factor(&s.cur, lam) {
 			s.definite = false
 			lam *= 10

@@ -83,8 +83,8 @@ const (
 	inEquilibrium = "the equilibrium"
 )
 
-// sheetOfPaper is an explanation being written.
-type sheetOfPaper struct {
+// draft is an explanation being written.
+type draft struct {
 	Explanation
 	p     *Plan
 	s     *State
@@ -94,7 +94,7 @@ type sheetOfPaper struct {
 // entry is a number that can be explained.
 type entry struct {
 	name  string
-	write func(*sheetOfPaper) error
+	write func(*draft) error
 }
 
 // Explain lays open the number called name in state index of the plan: 0 is
@@ -109,7 +109,7 @@ func Explain(p *Plan, index int, name string) (*Explanation, error) {
 		f := fault.New(fault.Reference, "no number of this verdict is called %q", name)
 		return nil, f.Fix("did you mean %s? --explain list prints all names", nearest(name, entries))
 	}
-	w := sheetOfPaper{p: p, s: s, index: index}
+	w := draft{p: p, s: s, index: index}
 	w.Name, w.Step = entries[k].name, s.Hung.Step
 	if err := entries[k].write(&w); err != nil {
 		return nil, err
@@ -129,70 +129,70 @@ func Explainable(p *Plan, index int) []string {
 // entries lists every number of a state with the way to explain it.
 func (p *Plan) entries(s *State) []entry {
 	var all []entry
-	add := func(name string, write func(*sheetOfPaper) error) { all = append(all, entry{name, write}) }
+	add := func(name string, write func(*draft) error) { all = append(all, entry{name, write}) }
 	h := s.Hung
-	add("weight", (*sheetOfPaper).weight)
-	add("weight.p5", func(w *sheetOfPaper) error { return w.spread(bearing{quantile: 0.05}) })
-	add("weight.p95", func(w *sheetOfPaper) error { return w.spread(bearing{quantile: 0.95}) })
-	add("cg", (*sheetOfPaper).centre)
-	add("tilt", func(w *sheetOfPaper) error { return w.tilt(0) })
-	add("headroom", (*sheetOfPaper).headroom)
-	add("stability", (*sheetOfPaper).stability)
-	add("total", (*sheetOfPaper).total)
-	bears := func(name string, kind lift.DemandKind, of string, nominal func(*sheetOfPaper) error) {
+	add("weight", (*draft).weight)
+	add("weight.p5", func(w *draft) error { return w.spread(bearing{quantile: 0.05}) })
+	add("weight.p95", func(w *draft) error { return w.spread(bearing{quantile: 0.95}) })
+	add("cg", (*draft).centre)
+	add("tilt", func(w *draft) error { return w.tilt(0) })
+	add("headroom", (*draft).headroom)
+	add("stability", (*draft).stability)
+	add("total", (*draft).total)
+	bears := func(name string, kind lift.DemandKind, of string, nominal func(*draft) error) {
 		add(name, nominal)
 		b := bearing{kind: kind, of: of, quantile: 0.95}
-		add(name+".p95", func(w *sheetOfPaper) error { return w.spread(b) })
-		add(name+".utilisation", func(w *sheetOfPaper) error { return w.utilisation(name, b) })
+		add(name+".p95", func(w *draft) error { return w.spread(b) })
+		add(name+".utilisation", func(w *draft) error { return w.utilisation(name, b) })
 	}
 	for i := range h.Legs {
 		name, of := "legs."+h.Legs[i].Name, h.Legs[i].Name
 		b := bearing{kind: lift.OnLeg, of: of, quantile: 0.95}
-		add(name+".tension", func(w *sheetOfPaper) error { return w.tension(i) })
-		add(name+".p95", func(w *sheetOfPaper) error { return w.spread(b) })
-		add(name+".worst", func(w *sheetOfPaper) error { return w.worst(i) })
-		add(name+".utilisation", func(w *sheetOfPaper) error { return w.utilisation(name, b) })
-		add(name+".angle", func(w *sheetOfPaper) error { return w.angle(i) })
-		add(name+".length", func(w *sheetOfPaper) error { return w.length(i) })
+		add(name+".tension", func(w *draft) error { return w.tension(i) })
+		add(name+".p95", func(w *draft) error { return w.spread(b) })
+		add(name+".worst", func(w *draft) error { return w.worst(i) })
+		add(name+".utilisation", func(w *draft) error { return w.utilisation(name, b) })
+		add(name+".angle", func(w *draft) error { return w.angle(i) })
+		add(name+".length", func(w *draft) error { return w.length(i) })
 		for _, part := range s.Parts {
 			if strings.HasPrefix(part.Where, name+".stack[") {
-				add(part.Where+".utilisation", func(w *sheetOfPaper) error { return w.utilisation(part.Where, b) })
+				add(part.Where+".utilisation", func(w *draft) error { return w.utilisation(part.Where, b) })
 			}
 		}
 	}
 	for i := range h.Hooks {
-		bears("hooks."+h.Hooks[i].Name, lift.OnHook, h.Hooks[i].Name, func(w *sheetOfPaper) error { return w.hook(i) })
+		bears("hooks."+h.Hooks[i].Name, lift.OnHook, h.Hooks[i].Name, func(w *draft) error { return w.hook(i) })
 	}
 	for i := range h.Nodes {
-		bears("nodes."+h.Nodes[i].Name, lift.OnNode, h.Nodes[i].Name, func(w *sheetOfPaper) error { return w.node(i) })
+		bears("nodes."+h.Nodes[i].Name, lift.OnNode, h.Nodes[i].Name, func(w *draft) error { return w.node(i) })
 	}
 	for i := range h.Bodies {
 		name := "bodies." + h.Bodies[i].Name
-		add(name, func(w *sheetOfPaper) error { return w.pose(i) })
-		add(name+".cg", func(w *sheetOfPaper) error { return w.pose(i) })
-		add(name+".tilt", func(w *sheetOfPaper) error { return w.tilt(i) })
-		add(name+".low_side", func(w *sheetOfPaper) error { return w.tilt(i) })
+		add(name, func(w *draft) error { return w.pose(i) })
+		add(name+".cg", func(w *draft) error { return w.pose(i) })
+		add(name+".tilt", func(w *draft) error { return w.tilt(i) })
+		add(name+".low_side", func(w *draft) error { return w.tilt(i) })
 		if i > 0 {
 			of := h.Bodies[i].Name
-			bears("spreaders."+of, lift.OnSpreader, of, func(w *sheetOfPaper) error { return w.spreader(i) })
+			bears("spreaders."+of, lift.OnSpreader, of, func(w *draft) error { return w.spreader(i) })
 		}
 	}
 	for _, d := range s.Demands {
 		if d.Kind == lift.OnPoint {
-			bears(d.Name, lift.OnPoint, d.Name, func(w *sheetOfPaper) error { return w.point(d.Name) })
+			bears(d.Name, lift.OnPoint, d.Name, func(w *draft) error { return w.point(d.Name) })
 		}
 	}
 	for i := range h.Supports {
-		add("supports."+h.Supports[i].Name, func(w *sheetOfPaper) error { return w.support(i) })
+		add("supports."+h.Supports[i].Name, func(w *draft) error { return w.support(i) })
 	}
 	for i := range h.Ties {
-		add("ties."+h.Ties[i].Name, func(w *sheetOfPaper) error { return w.tie(i) })
+		add("ties."+h.Ties[i].Name, func(w *draft) error { return w.tie(i) })
 	}
 	for _, q := range h.Squeeze {
-		add("compression."+q.Body+"."+q.A+"."+q.B, func(w *sheetOfPaper) error { return w.compression(q) })
+		add("compression."+q.Body+"."+q.A+"."+q.B, func(w *draft) error { return w.compression(q) })
 	}
 	for _, x := range s.Expected {
-		add("expected."+x.Channel, func(w *sheetOfPaper) error { return w.expected(x) })
+		add("expected."+x.Channel, func(w *draft) error { return w.expected(x) })
 	}
 	return all
 }
@@ -207,26 +207,25 @@ func find(all []entry, name string) int {
 	for _, unit := range []string{"_N", "_m", "_deg"} {
 		plain = strings.TrimSuffix(plain, unit)
 	}
-	for _, field := range []struct{ json, name string }{
-		{".nominal", ""},
-		{".load", ""},
-		{".force", ""},
-		{".tension", ""},
-		{".lower", ".tension"},
-		{".wll", ".utilisation"},
-		{".from_horizontal", ".angle"},
-		{".from_vertical", ".angle"},
-		{"", ".tension"},
-	} {
-		if at(plain) >= 0 {
-			break
+	for _, name := range []string{name, plain} {
+		if k := at(name); k >= 0 {
+			return k
 		}
-		if head, ok := strings.CutSuffix(plain, field.json); ok && at(head+field.name) >= 0 {
-			plain = head + field.name
+		for _, field := range []struct{ json, name string }{
+			{".nominal", ""},
+			{".load", ""},
+			{".force", ""},
+			{".tension", ""},
+			{".lower", ".tension"},
+			{".wll", ".utilisation"},
+			{".from_horizontal", ".angle"},
+			{".from_vertical", ".angle"},
+			{"", ".tension"},
+		} {
+			if head, ok := strings.CutSuffix(name, field.json); ok && at(head+field.name) >= 0 {
+				return at(head + field.name)
+			}
 		}
-	}
-	if k := at(plain); k >= 0 {
-		return k
 	}
 	// compression.west.east of the one body that has the two.
 	found := -1
@@ -244,11 +243,18 @@ func find(all []entry, name string) int {
 }
 
 // nearest is the name that takes the fewest changes of a character
-// (Levenshtein) to get from what was asked for.
+// (Levenshtein) to get from what was asked for; what was asked for may leave
+// out the end of a name.
 func nearest(name string, all []entry) string {
 	best, least := "", math.MaxInt
+	parts := strings.Count(name, ".") + 1
 	for _, e := range all {
-		if d := distance([]rune(name), []rune(e.name)); d < least {
+		head := strings.Join(strings.SplitN(e.name, ".", parts+1)[:min(parts, strings.Count(e.name, ".")+1)], ".")
+		d := 2 * min(distance([]rune(name), []rune(e.name)), distance([]rune(name), []rune(head)))
+		if head != e.name {
+			d++ // of equals the whole name
+		}
+		if d < least {
 			best, least = e.name, d
 		}
 	}
@@ -284,7 +290,7 @@ func (n num) String() string { return bracket(digits(float64(n))) }
 
 func digits(v float64) string {
 	switch a := math.Abs(v); {
-	case a == 0:
+	case a < 1e-12: // the dust of rounding, in any unit here
 		return "0"
 	case a >= 1e-4 && a < 1e9:
 		s := strconv.FormatFloat(v, 'f', max(0, 6-int(math.Floor(math.Log10(a)))), 64)
@@ -337,7 +343,7 @@ func (g Given) Texts() []string {
 func (k Working) Text() string { return digits(k.Value) }
 
 // work adds a line of working and gives it for marking.
-func (w *sheetOfPaper) work(symbol, formula, source, unit string, value float64, put string, args ...any) *Working {
+func (w *draft) work(symbol, formula, source, unit string, value float64, put string, args ...any) *Working {
 	w.Work = append(w.Work, Working{
 		Symbol: symbol, Formula: formula, Put: fmt.Sprintf(put, args...), Value: value, Unit: unit, Source: source,
 	})
@@ -346,23 +352,23 @@ func (w *sheetOfPaper) work(symbol, formula, source, unit string, value float64,
 
 func (k *Working) answer() { k.Answer = true }
 
-func (w *sheetOfPaper) note(format string, args ...any) {
+func (w *draft) note(format string, args ...any) {
 	w.Notes = append(w.Notes, fmt.Sprintf(format, args...))
 }
 
 // found adds a place or number out of the equilibrium.
-func (w *sheetOfPaper) found(symbol, what, unit string, decimals int, v ...float64) {
+func (w *draft) found(symbol, what, unit string, decimals int, v ...float64) {
 	w.Given = append(w.Given, Given{Symbol: symbol, What: what, Value: v, Fixed: decimals, Unit: unit, From: inEquilibrium})
 }
 
 // taken adds a number from elsewhere.
-func (w *sheetOfPaper) taken(symbol, what, unit, from string, v ...float64) {
+func (w *draft) taken(symbol, what, unit, from string, v ...float64) {
 	w.Given = append(w.Given, Given{Symbol: symbol, What: what, Value: v, Fixed: -1, Unit: unit, From: from})
 }
 
 // stated adds a number of the file that stands at path, or is taken from
 // elsewhere when the file does not have it.
-func (w *sheetOfPaper) stated(symbol, what, unit string, v float64, text, path, otherwise string) {
+func (w *draft) stated(symbol, what, unit string, v float64, text, path, otherwise string) {
 	g := Given{Symbol: symbol, What: what, Value: []float64{v}, Fixed: -1, Unit: unit, Text: text, Pos: w.place(path)}
 	if g.Pos.Line == 0 {
 		g.Text, g.From = "", otherwise
@@ -371,7 +377,7 @@ func (w *sheetOfPaper) stated(symbol, what, unit string, v float64, text, path, 
 }
 
 // place finds where a path stands, or the nearest thing it belongs to.
-func (w *sheetOfPaper) place(path string) fault.Pos {
+func (w *draft) place(path string) fault.Pos {
 	for path != "" {
 		if pos := w.p.Lift.Place(path); pos.Line > 0 {
 			return pos
@@ -382,7 +388,7 @@ func (w *sheetOfPaper) place(path string) fault.Pos {
 }
 
 // gravity states g and gives it.
-func (w *sheetOfPaper) gravity() float64 {
+func (w *draft) gravity() float64 {
 	g := w.p.Lift.Site.G
 	pos := w.p.Lift.Place("site.g")
 	from := ""
@@ -397,13 +403,13 @@ func (w *sheetOfPaper) gravity() float64 {
 }
 
 // dynamic states the dynamic factor.
-func (w *sheetOfPaper) dynamic() float64 {
+func (w *draft) dynamic() float64 {
 	w.stated("D", "dynamic factor", "", w.p.Dynamic, "", "dynamic.factor", "none asked for in the file")
 	return w.p.Dynamic
 }
 
 // weight explains the weight of the load alone.
-func (w *sheetOfPaper) weight() error {
+func (w *draft) weight() error {
 	w.Title = "weight of the load alone"
 	listed := w.masses()
 	g := w.gravity()
@@ -414,7 +420,7 @@ func (w *sheetOfPaper) weight() error {
 }
 
 // masses states each line of the weight sheet and gives their sum.
-func (w *sheetOfPaper) masses() float64 {
+func (w *draft) masses() float64 {
 	var terms []string
 	for i, line := range w.p.Sheet.Lines {
 		g := Given{
@@ -437,7 +443,7 @@ func (w *sheetOfPaper) masses() float64 {
 }
 
 // mass works out the mass of the load with the contingency.
-func (w *sheetOfPaper) mass(listed float64) float64 {
+func (w *draft) mass(listed float64) float64 {
 	c := float64(w.p.Lift.Load.Sheet.Contingency)
 	if c == 0 {
 		w.work("M", "Σm", "no contingency in the file", "kg", w.s.Hung.MassKg, "%v", num(listed))
@@ -449,7 +455,7 @@ func (w *sheetOfPaper) mass(listed float64) float64 {
 }
 
 // centre explains the centre of gravity in the load's axes.
-func (w *sheetOfPaper) centre() error {
+func (w *draft) centre() error {
 	w.Title = "centre of gravity of the load, in the load's own axes"
 	t := Table{
 		Title: "masses, their places, and the products", Source: fromMechanics,
@@ -489,29 +495,69 @@ func (w *sheetOfPaper) centre() error {
 }
 
 // headroom explains the height from hook to highest lug.
-func (w *sheetOfPaper) headroom() error {
+func (w *draft) headroom() error {
 	h := w.s.Hung
-	w.Title = "height from the lowest hook bearing down to the highest lug of the load that a leg holds"
-	var hooks, lugs []string
-	for i := range h.Hooks {
-		w.found(fmt.Sprintf("h%d", i+1), "height of hook "+h.Hooks[i].Name, "m", 6, h.Hooks[i].At[2])
-		hooks = append(hooks, fixed{h.Hooks[i].At[2], 6}.String())
-	}
+	w.Title = "height from a hook bearing down to the highest lug of the load that hangs from it; of several hooks the least"
 	b := &h.Bodies[0]
+	var lugs []string
 	for _, lug := range w.p.Lift.Load.Lugs {
 		if _, held := b.Forces[lug.Name]; held {
-			z := b.Points[lug.Name][2]
-			w.found(fmt.Sprintf("z%d", len(lugs)+1), "height of load."+lug.Name+" as it hangs", "m", 6, z)
-			lugs = append(lugs, fixed{z, 6}.String())
+			lugs = append(lugs, lug.Name)
+			w.found("z "+lug.Name, "height of load."+lug.Name+" as it hangs", "m", 6, b.Points[lug.Name][2])
 		}
 	}
-	w.work("headroom", "min(h) - max(z)", fromGeometry, "m", h.HeadroomM, "min(%s) - max(%s)", strings.Join(hooks, ", "), strings.Join(lugs, ", ")).answer()
+	var least []string
+	for i := range h.Hooks {
+		under := w.under(h.Hooks[i].Name)
+		var z []string
+		top := math.Inf(-1)
+		for _, lug := range lugs {
+			if under[lug] {
+				top = max(top, b.Points[lug][2])
+				z = append(z, fixed{b.Points[lug][2], 6}.String())
+			}
+		}
+		if len(z) == 0 {
+			w.note("hook %s does not carry the load", h.Hooks[i].Name)
+			continue
+		}
+		at := h.Hooks[i].At[2]
+		w.found("h "+h.Hooks[i].Name, "height of hook "+h.Hooks[i].Name, "m", 6, at)
+		d := w.work("d "+h.Hooks[i].Name, "height of the hook less that of the highest lug under it", fromGeometry, "m", at-top, "%v - max(%s)", fixed{at, 6}, strings.Join(z, ", "))
+		least = append(least, fixed{d.Value, 6}.String())
+	}
+	w.work("headroom", "the least", fromGeometry, "m", h.HeadroomM, "min(%s)", strings.Join(least, ", ")).answer()
 	w.note("the heights come out of the pose: bodies.load shows that it balances")
 	return nil
 }
 
+// under tells which lugs of the load hang from a hook, over spreaders and
+// nodes.
+func (w *draft) under(hook string) map[string]bool {
+	below, lugs := map[string]bool{hook: true}, map[string]bool{}
+	for again := true; again; {
+		again = false
+		for i := range w.p.Lift.Legs {
+			path := w.grips(i)
+			if !slices.ContainsFunc(path, func(g grip) bool { return below[g.ref.Body] }) {
+				continue
+			}
+			for _, g := range path {
+				other := slices.ContainsFunc(w.p.Lift.Hooks, func(h lift.Hook) bool { return h.Name == g.ref.Body })
+				switch {
+				case g.ref.Body == "load":
+					lugs[g.ref.Point] = true
+				case !other && !below[g.ref.Body]:
+					below[g.ref.Body], again = true, true
+				}
+			}
+		}
+	}
+	return lugs
+}
+
 // total explains the sum at the hooks.
-func (w *sheetOfPaper) total() error {
+func (w *draft) total() error {
 	w.Title = "sum of the forces at all hooks"
 	var now, p95 []string
 	sum, high := 0.0, 0.0
@@ -552,7 +598,7 @@ type grip struct {
 
 // grips gives the force of leg i on each thing along its path, own weight
 // included.
-func (w *sheetOfPaper) grips(i int) []grip {
+func (w *draft) grips(i int) []grip {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	refs := append(append([]lift.Ref{leg.From}, leg.Via...), leg.To)
 	g := make([]grip, len(refs))
@@ -582,7 +628,7 @@ func (w *sheetOfPaper) grips(i int) []grip {
 }
 
 // on gathers what legs, ties and supports do to a thing of the file.
-func (w *sheetOfPaper) on(name string) []grip {
+func (w *draft) on(name string) []grip {
 	var all []grip
 	for i := range w.p.Lift.Legs {
 		for _, g := range w.grips(i) {
@@ -608,7 +654,7 @@ func (w *sheetOfPaper) on(name string) []grip {
 }
 
 // where is the place of a point of the file as the lift hangs.
-func (w *sheetOfPaper) where(r lift.Ref) statics.Vec {
+func (w *draft) where(r lift.Ref) statics.Vec {
 	h := w.s.Hung
 	for i := range h.Bodies {
 		if h.Bodies[i].Name == r.Body {

@@ -12,7 +12,7 @@ import (
 
 // balance lays out every force on a body with its arm from the centre of
 // gravity, and the sums, which are nothing in equilibrium.
-func (w *sheetOfPaper) balance(b int) {
+func (w *draft) balance(b int) {
 	body := &w.s.Hung.Bodies[b]
 	cg := statics.Vec(body.CG)
 	name := body.Name
@@ -43,7 +43,7 @@ func (w *sheetOfPaper) balance(b int) {
 	}
 }
 
-func (w *sheetOfPaper) bodyMass(b int) float64 {
+func (w *draft) bodyMass(b int) float64 {
 	if b == 0 {
 		return w.s.Hung.MassKg
 	}
@@ -52,7 +52,7 @@ func (w *sheetOfPaper) bodyMass(b int) float64 {
 
 // pose explains where a body hangs: its centre of gravity in the world, and
 // that everything on it balances there.
-func (w *sheetOfPaper) pose(b int) error {
+func (w *draft) pose(b int) error {
 	body := &w.s.Hung.Bodies[b]
 	w.Title = "how " + body.Name + " hangs: the place of its centre of gravity in the world, and its balance"
 	c := w.ownCentre(b)
@@ -68,7 +68,7 @@ func (w *sheetOfPaper) pose(b int) error {
 }
 
 // ownCentre states the centre of gravity in the body's own axes.
-func (w *sheetOfPaper) ownCentre(b int) statics.Vec {
+func (w *draft) ownCentre(b int) statics.Vec {
 	if b == 0 {
 		c := statics.Vec(w.s.Hung.CGLoad)
 		w.found("c", "centre of gravity in the load's own axes (cg)", "m", 6, c[:]...)
@@ -85,7 +85,7 @@ func (w *sheetOfPaper) ownCentre(b int) statics.Vec {
 }
 
 // turned gives origin and rotation of a body as it hangs.
-func (w *sheetOfPaper) turned(b int) {
+func (w *draft) turned(b int) {
 	body := &w.s.Hung.Bodies[b]
 	w.found("O", "origin of "+body.Name+" in the world", "m", 6, body.Origin[:]...)
 	for k, axis := range []string{"x", "y", "z"} {
@@ -95,7 +95,7 @@ func (w *sheetOfPaper) turned(b int) {
 
 // lugTable shows where the points of a body are, in its own axes and in the
 // world.
-func (w *sheetOfPaper) lugTable(b int) {
+func (w *draft) lugTable(b int) {
 	body := &w.s.Hung.Bodies[b]
 	t := Table{
 		Title: "points of " + body.Name + " in its own axes, and in the world as it hangs", Source: "geometry: O + R · point",
@@ -113,7 +113,7 @@ func (w *sheetOfPaper) lugTable(b int) {
 }
 
 // tilt explains how far a body hangs off level, and the side that hangs low.
-func (w *sheetOfPaper) tilt(b int) error {
+func (w *draft) tilt(b int) error {
 	body := &w.s.Hung.Bodies[b]
 	w.Title = "how far " + body.Name + " hangs off level, and which side hangs low"
 	w.turned(b)
@@ -139,13 +139,17 @@ func (w *sheetOfPaper) tilt(b int) error {
 }
 
 // plumb shows that what hangs from one hook has its centre of gravity under it.
-func (w *sheetOfPaper) plumb() {
+func (w *draft) plumb() {
+	hanging, ok := w.hanging()
+	if !ok {
+		return
+	}
 	t := Table{
 		Title: "everything that hangs, weighed: its centre of gravity is plumb under the hook", Source: fromMechanics,
 		Columns: []Column{{"W", "N"}, {"x", "m"}, {"y", "m"}, {"W x", "N m"}, {"W y", "N m"}},
 	}
 	var sum statics.Vec
-	for _, k := range w.hanging() {
+	for _, k := range hanging {
 		v := []float64{k.weight, k.at[0], k.at[1], k.weight * k.at[0], k.weight * k.at[1]}
 		sum = sum.Add(statics.Vec{v[0], v[3], v[4]})
 		t.Rows = append(t.Rows, Row{Label: k.what, Values: v})
@@ -169,8 +173,9 @@ type weighed struct {
 }
 
 // hanging lists everything with a weight: bodies, nodes, and the legs, half
-// at either end.
-func (w *sheetOfPaper) hanging() []weighed {
+// at either end. It reports false when a leg hangs as a catenary, whose own
+// centre of gravity is not known here.
+func (w *draft) hanging() ([]weighed, bool) {
 	h, g := w.s.Hung, float64(w.p.Lift.Site.G.Value)
 	var all []weighed
 	for b := range h.Bodies {
@@ -188,17 +193,17 @@ func (w *sheetOfPaper) hanging() []weighed {
 		switch {
 		case m == 0:
 		case leg.Catenary:
-			w.note("leg %s hangs as a catenary: its own weight is not in this table", leg.Name)
+			return nil, false
 		default:
 			mid := statics.Vec(path[0]).Add(path[len(path)-1]).Scale(0.5)
 			all = append(all, weighed{"leg " + leg.Name, m * g, mid})
 		}
 	}
-	return all
+	return all, true
 }
 
 // sumOf lays out forces on one point with their sum, and gives it.
-func (w *sheetOfPaper) sumOf(title string, all []grip) statics.Vec {
+func (w *draft) sumOf(title string, all []grip) statics.Vec {
 	t := Table{Title: title, Source: fromMechanics, Columns: []Column{{"Fx", "N"}, {"Fy", "N"}, {"Fz", "N"}}}
 	var sum statics.Vec
 	for _, g := range all {
@@ -211,12 +216,12 @@ func (w *sheetOfPaper) sumOf(title string, all []grip) statics.Vec {
 }
 
 // size works out the length of a force.
-func (w *sheetOfPaper) size(symbol string, f statics.Vec, value float64) {
+func (w *draft) size(symbol string, f statics.Vec, value float64) {
 	w.work(symbol, "sqrt(ΣFx² + ΣFy² + ΣFz²)", fromMechanics, "N", value, "sqrt(%v² + %v² + %v²)", num(f[0]), num(f[1]), num(f[2])).answer()
 }
 
 // hook explains the force at a hook.
-func (w *sheetOfPaper) hook(i int) error {
+func (w *draft) hook(i int) error {
 	h := &w.s.Hung.Hooks[i]
 	w.Title = "force at hook " + h.Name + ", everything below it included"
 	f := w.sumOf("forces of the legs on hook "+h.Name, w.on(h.Name))
@@ -226,7 +231,7 @@ func (w *sheetOfPaper) hook(i int) error {
 }
 
 // point explains the force at a lug, or at a point of a spreader.
-func (w *sheetOfPaper) point(name string) error {
+func (w *draft) point(name string) error {
 	body, p, _ := strings.Cut(name, ".")
 	w.Title = "force of the legs at " + name
 	var all []grip
@@ -242,7 +247,7 @@ func (w *sheetOfPaper) point(name string) error {
 }
 
 // joint lays out the balance of a node.
-func (w *sheetOfPaper) joint(i int) (up, down statics.Vec) {
+func (w *draft) joint(i int) (up, down statics.Vec) {
 	n := &w.s.Hung.Nodes[i]
 	all := w.on(n.Name)
 	for _, g := range all {
@@ -258,7 +263,7 @@ func (w *sheetOfPaper) joint(i int) (up, down statics.Vec) {
 }
 
 // node explains the force through a ring or link.
-func (w *sheetOfPaper) node(i int) error {
+func (w *draft) node(i int) error {
 	n := &w.s.Hung.Nodes[i]
 	w.Title = "force through node " + n.Name + ": the greater of what pulls up and what pulls down"
 	up, down := w.joint(i)
@@ -273,7 +278,7 @@ func (w *sheetOfPaper) node(i int) error {
 }
 
 // spreader explains the weight that hangs from a spreader.
-func (w *sheetOfPaper) spreader(b int) error {
+func (w *draft) spreader(b int) error {
 	name := w.s.Hung.Bodies[b].Name
 	w.Title = "what hangs from spreader " + name + ", held against its rating"
 	var terms []string
@@ -290,7 +295,7 @@ func (w *sheetOfPaper) spreader(b int) error {
 }
 
 // support explains what ground carries.
-func (w *sheetOfPaper) support(i int) error {
+func (w *draft) support(i int) error {
 	s, h := &w.p.Lift.Supports[i], &w.s.Hung.Supports[i]
 	w.Title = "force of the ground " + s.Name + " on " + s.At.String()
 	w.found("F", "force of the ground", "N", -1, h.Force[:]...)
@@ -316,7 +321,7 @@ func (w *sheetOfPaper) support(i int) error {
 }
 
 // compression explains the push between two points of a body.
-func (w *sheetOfPaper) compression(q lift.Squeeze) error {
+func (w *draft) compression(q lift.Squeeze) error {
 	var body *lift.HungBody
 	b := 0
 	for k := range w.s.Hung.Bodies {
@@ -367,7 +372,7 @@ func (w *sheetOfPaper) compression(q lift.Squeeze) error {
 }
 
 // stability explains how far the centre of gravity may rise.
-func (w *sheetOfPaper) stability() error {
+func (w *draft) stability() error {
 	h := w.s.Hung
 	w.Title = "how far the load's centre of gravity may rise before the pose is lost"
 	w.note("a rise leaves the balance as it is and takes its share off what brings the load back from a small turn; " +
@@ -381,13 +386,13 @@ func (w *sheetOfPaper) stability() error {
 	weight := h.WeightN
 	w.taken("margin", "the number in the verdict", "m", "the stiffness matrix of the whole rig", margin)
 	var bounds []string
-	if len(h.Hooks) == 1 && len(h.Ties)+len(h.Supports) == 0 {
+	if hanging, ok := w.hanging(); ok && len(h.Hooks) == 1 && len(h.Ties)+len(h.Supports) == 0 {
 		t := Table{
 			Title: "turning all that hangs about the hook: weights, and how deep under it", Source: "mechanics: a pendulum; an upper bound",
 			Columns: []Column{{"W", "N"}, {"depth", "m"}, {"W depth", "N m"}},
 		}
 		sum := 0.0
-		for _, k := range w.hanging() {
+		for _, k := range hanging {
 			depth := h.Hooks[0].At[2] - k.at[2]
 			sum += k.weight * depth
 			t.Rows = append(t.Rows, Row{Label: k.what, Values: []float64{k.weight, depth, k.weight * depth}})
@@ -424,7 +429,7 @@ func (w *sheetOfPaper) stability() error {
 
 // line gives the two outermost lugs in use if all of them lie on one line
 // that is not upright.
-func (w *sheetOfPaper) line() (a, b string, ok bool) {
+func (w *draft) line() (a, b string, ok bool) {
 	load := &w.s.Hung.Bodies[0]
 	var used []string
 	for _, lug := range w.p.Lift.Load.Lugs {
@@ -454,7 +459,7 @@ func (w *sheetOfPaper) line() (a, b string, ok bool) {
 
 // trials hangs the lift again with the centre of gravity raised, which a
 // reader can do by raising every part in the file.
-func (w *sheetOfPaper) trials(margin float64) {
+func (w *draft) trials(margin float64) {
 	t := Table{
 		Title: "hung again with the centre of gravity raised", Source: "the same program on a changed plan: raise every part of the load in the file by as much",
 		Columns: []Column{{"raised by", "m"}, {"margin left", "m"}, {"stable", "1 yes, 0 no"}, {"tilt", "deg"}},
@@ -487,6 +492,7 @@ func (w *sheetOfPaper) trials(margin float64) {
 		t.Rows = append(t.Rows, Row{Label: fmt.Sprintf("%.0f %% of the margin", share*100), Values: []float64{up, left, stable, deg(h.Bodies[0].Tilt)}})
 	}
 	w.Tables = append(w.Tables, t)
+	w.note("a row with another tilt shows a pose other than this one, found by the load on its way from the start pose")
 }
 
 // hungAt hangs a lift up to a state.

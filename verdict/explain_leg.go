@@ -14,7 +14,7 @@ import (
 
 // tension explains the force in a leg, and lays out the balance of the body
 // it holds.
-func (w *sheetOfPaper) tension(i int) error {
+func (w *draft) tension(i int) error {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	w.Title = "force in leg " + leg.Name + " at its upper end"
 	switch {
@@ -52,7 +52,7 @@ func (w *sheetOfPaper) tension(i int) error {
 // spring works out the tension of legs and ties alike from their path: how
 // far it is stretched, times the stiffness. It reports false, and gives the
 // tension as found, where the stretch is too small to be told from the length.
-func (w *sheetOfPaper) spring(path []statics.Vec, names []string, unloaded float64, k *float64, tension float64, source string) bool {
+func (w *draft) spring(path []statics.Vec, names []string, unloaded float64, k *float64, tension float64, source string) bool {
 	span := 0.0
 	for j := 1; j < len(path); j++ {
 		span += path[j].Sub(path[j-1]).Norm()
@@ -101,7 +101,7 @@ func (w *sheetOfPaper) spring(path []statics.Vec, names []string, unloaded float
 }
 
 // pull works out a straight leg with its own weight lumped at its ends.
-func (w *sheetOfPaper) pull(i int) {
+func (w *draft) pull(i int) {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	g := w.grips(i)
 	up, down := g[0], g[1]
@@ -135,7 +135,7 @@ func (w *sheetOfPaper) pull(i int) {
 }
 
 // slide works out a rope that runs over points.
-func (w *sheetOfPaper) slide(i int) {
+func (w *draft) slide(i int) {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	g := w.grips(i)
 	var path []statics.Vec
@@ -175,7 +175,7 @@ func (w *sheetOfPaper) slide(i int) {
 
 // sag works a leg that hangs as a catenary backwards: the forces found must
 // span just the distance between its ends.
-func (w *sheetOfPaper) sag(i int) {
+func (w *draft) sag(i int) {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	g := w.grips(i)
 	up, down := g[0], g[1]
@@ -207,7 +207,7 @@ func (w *sheetOfPaper) sag(i int) {
 }
 
 // unloaded states the length of a leg in this state and gives it.
-func (w *sheetOfPaper) unloaded(i int) float64 {
+func (w *draft) unloaded(i int) float64 {
 	leg := &w.p.Lift.Legs[i]
 	path, l := "legs."+leg.Name+".length", leg.Length
 	for k := range w.index {
@@ -221,7 +221,7 @@ func (w *sheetOfPaper) unloaded(i int) float64 {
 
 // stiffness states the stiffness of a leg and gives it; nil for one that does
 // not stretch.
-func (w *sheetOfPaper) stiffness(i int) *float64 {
+func (w *draft) stiffness(i int) *float64 {
 	leg := &w.p.Lift.Legs[i]
 	if leg.Stiffness == nil {
 		return nil
@@ -232,7 +232,7 @@ func (w *sheetOfPaper) stiffness(i int) *float64 {
 }
 
 // length explains the unloaded and the stretched length of a leg.
-func (w *sheetOfPaper) length(i int) error {
+func (w *draft) length(i int) error {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	w.Title = "length of leg " + leg.Name + ", bearing to bearing"
 	l := w.unloaded(i)
@@ -267,7 +267,7 @@ func (w *sheetOfPaper) length(i int) error {
 }
 
 // angle explains both angles of a leg.
-func (w *sheetOfPaper) angle(i int) error {
+func (w *draft) angle(i int) error {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	w.Title = "angle of leg " + leg.Name + ", from horizontal and from vertical"
 	g := w.grips(i)
@@ -305,7 +305,7 @@ type rating struct {
 
 // ratings lists what the file says of a part of the rigging, by the name it
 // has among the parts.
-func (w *sheetOfPaper) ratings(name string) []rating {
+func (w *draft) ratings(name string) []rating {
 	l := w.p.Lift
 	for i := range l.Legs {
 		leg := &l.Legs[i]
@@ -363,7 +363,7 @@ func (w *sheetOfPaper) ratings(name string) []rating {
 	return nil
 }
 
-func (w *sheetOfPaper) lugs(body string) []lift.Lug {
+func (w *draft) lugs(body string) []lift.Lug {
 	if body == "load" {
 		return w.p.Lift.Load.Lugs
 	}
@@ -376,7 +376,7 @@ func (w *sheetOfPaper) lugs(body string) []lift.Lug {
 }
 
 // utilisation explains a demand over its limit.
-func (w *sheetOfPaper) utilisation(name string, b bearing) error {
+func (w *draft) utilisation(name string, b bearing) error {
 	w.Title = "utilisation of " + name + ": P95 force times dynamic factor, over its rating"
 	all := w.ratings(name)
 	least := math.Inf(1)
@@ -419,7 +419,7 @@ func (w *sheetOfPaper) utilisation(name string, b bearing) error {
 }
 
 // expected explains the band that a cell must read in.
-func (w *sheetOfPaper) expected(x Expected) error {
+func (w *draft) expected(x Expected) error {
 	i := slices.IndexFunc(w.p.Lift.Legs, func(l lift.Leg) bool { return l.Name == x.Leg })
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	cell, below := leg.CellAt()
@@ -460,7 +460,7 @@ func (w *sheetOfPaper) expected(x Expected) error {
 }
 
 // order works a quantile out of sorted draws.
-func (w *sheetOfPaper) order(symbol string, drawn *spread.Drawn, p float64) float64 {
+func (w *draft) order(symbol string, drawn *spread.Drawn, p float64) float64 {
 	v, sorted := drawn.Quantile(p), drawn.Sorted
 	n := len(sorted)
 	x := p*float64(n) - 0.5
@@ -475,7 +475,7 @@ func (w *sheetOfPaper) order(symbol string, drawn *spread.Drawn, p float64) floa
 }
 
 // tie explains the pull of a tie to the ground.
-func (w *sheetOfPaper) tie(i int) error {
+func (w *draft) tie(i int) error {
 	t, h := &w.p.Lift.Ties[i], &w.s.Hung.Ties[i]
 	w.Title = "pull of tie " + t.Name
 	path := "ties." + t.Name
@@ -514,7 +514,7 @@ func (w *sheetOfPaper) tie(i int) error {
 }
 
 // startOf is where a point of the file stands before the lift.
-func (w *sheetOfPaper) startOf(r lift.Ref) statics.Vec {
+func (w *draft) startOf(r lift.Ref) statics.Vec {
 	l := w.p.Lift
 	var at *quantity.Point
 	var turn *lift.Turn

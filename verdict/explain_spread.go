@@ -23,11 +23,11 @@ type bearing struct {
 }
 
 // demand is the place of a force among the demands of the state.
-func (w *sheetOfPaper) demand(b bearing) int {
+func (w *draft) demand(b bearing) int {
 	return slices.IndexFunc(w.s.Demands, func(d lift.Demand) bool { return d.Kind == b.kind && d.Name == b.of })
 }
 
-func (w *sheetOfPaper) nameOf(b bearing) string {
+func (w *draft) nameOf(b bearing) string {
 	if b.of == "" {
 		return "weight"
 	}
@@ -45,7 +45,7 @@ const (
 // hangs are not for a calculator, so each uncertain figure is put to its
 // limits alone and the effects are added in quadrature: a check by hand that
 // comes near where the rig answers in proportion.
-func (w *sheetOfPaper) spread(b bearing) error {
+func (w *draft) spread(b bearing) error {
 	rig, _, err := hungAt(w.p.Lift, w.index)
 	if err != nil {
 		return err
@@ -133,7 +133,7 @@ func (w *sheetOfPaper) spread(b bearing) error {
 }
 
 // inputPlace finds the place in the file of an uncertain figure.
-func (w *sheetOfPaper) inputPlace(name string) fault.Pos {
+func (w *draft) inputPlace(name string) fault.Pos {
 	l := w.p.Lift
 	if rest, ok := strings.CutPrefix(name, "load."); ok && !strings.HasPrefix(name, "load.lugs.") {
 		for k := range l.Load.Sheet.Parts {
@@ -150,7 +150,7 @@ func (w *sheetOfPaper) inputPlace(name string) fault.Pos {
 }
 
 // worst explains the most that statics alone lets a leg carry.
-func (w *sheetOfPaper) worst(i int) error {
+func (w *draft) worst(i int) error {
 	leg, h := &w.p.Lift.Legs[i], &w.s.Hung.Legs[i]
 	w.Title = "most that leg " + leg.Name + " can get when lengths decide nothing and statics alone holds the body"
 	if h.WorstN == nil {
@@ -223,7 +223,7 @@ func (w *sheetOfPaper) worst(i int) error {
 }
 
 // heldBy is the body that a leg holds up.
-func (w *sheetOfPaper) heldBy(i int) int {
+func (w *draft) heldBy(i int) int {
 	g := w.grips(i)
 	best, low := 0, math.Inf(1)
 	for _, e := range g {
@@ -237,7 +237,7 @@ func (w *sheetOfPaper) heldBy(i int) int {
 }
 
 // unitPull is what a leg does to a body for one newton along it.
-func (w *sheetOfPaper) unitPull(i, b int) []grip {
+func (w *draft) unitPull(i, b int) []grip {
 	g := w.grips(i)
 	var out []grip
 	for k := range g {
@@ -259,7 +259,7 @@ func (w *sheetOfPaper) unitPull(i, b int) []grip {
 }
 
 // upholds lists the legs that hold a body up.
-func (w *sheetOfPaper) upholds(b int) []int {
+func (w *draft) upholds(b int) []int {
 	var legs []int
 	for i := range w.p.Lift.Legs {
 		on := slices.ContainsFunc(w.grips(i), func(g grip) bool { return g.ref.Body == w.s.Hung.Bodies[b].Name })
@@ -271,7 +271,7 @@ func (w *sheetOfPaper) upholds(b int) []int {
 }
 
 // fixedOn is everything on a body but the pull of the legs that hold it.
-func (w *sheetOfPaper) fixedOn(b int) []grip {
+func (w *draft) fixedOn(b int) []grip {
 	name := w.s.Hung.Bodies[b].Name
 	g := float64(w.p.Lift.Site.G.Value)
 	held := w.upholds(b)
@@ -300,7 +300,7 @@ func (w *sheetOfPaper) fixedOn(b int) []grip {
 // corner finds the smallest set of legs that holds a body and gives leg i the
 // most: of every set with as many legs as there are independent equations,
 // the tensions that balance the rest, if none of them pushes.
-func (w *sheetOfPaper) corner(b, i int) (set []int, pulls []float64, ok bool) {
+func (w *draft) corner(b, i int) (set []int, pulls []float64, ok bool) {
 	legs := w.upholds(b)
 	cg := statics.Vec(w.s.Hung.Bodies[b].CG)
 	size := 0.0

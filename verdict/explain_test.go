@@ -334,6 +334,70 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
+// TestStabilityCanBeTried: the margin is under every bound given with it. A
+// centre of gravity raised by half of it leaves the other half. Raised by all
+// but a hundredth it leaves that, if the load still finds this pose from its
+// start; raised by more it falls, or hangs in another pose.
+func TestStabilityCanBeTried(t *testing.T) {
+	tried := 0
+	for _, path := range rigs(t) {
+		p := check(t, path)
+		for i := range p.States {
+			margin := p.States[i].Hung.StabilityM
+			if margin == nil || !p.States[i].Hung.Stable {
+				continue
+			}
+			e, err := verdict.Explain(p, i, "stability")
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, k := range e.Work {
+				if strings.HasPrefix(k.Symbol, "d ") && *margin > k.Value*(1+1e-6) {
+					t.Errorf("%s %s: margin %v is above the bound %s %v", path, e.Step, *margin, k.Symbol, k.Value)
+				}
+			}
+			for _, r := range e.Tables[len(e.Tables)-1].Rows {
+				up, left, stable := r.Values[0], r.Values[1], r.Values[2] == 1
+				same := stable && math.Abs(r.Values[3]-p.States[i].Hung.Bodies[0].Tilt*180/math.Pi) < 0.01
+				rest := math.Abs(*margin-up-left) < 1e-4**margin
+				if up < 0.6**margin && !(same && rest) || up < *margin && same && !rest || up > *margin && same {
+					t.Errorf("%s %s: margin %v, raised by %v: %v left, stable %v, tilt %v", path, e.Step, *margin, up, left, stable, r.Values[3])
+				}
+				tried++
+			}
+		}
+	}
+	if tried < 50 {
+		t.Errorf("%d trials", tried)
+	}
+}
+
+// TestUnderTheHook: what hangs from one hook has its centre of gravity plumb under it.
+func TestUnderTheHook(t *testing.T) {
+	seen := 0
+	for _, path := range rigs(t) {
+		p := check(t, path)
+		h := p.States[0].Hung
+		e, err := verdict.Explain(p, 0, "tilt")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, table := range e.Tables {
+			if !strings.Contains(table.Title, "plumb") || len(h.Ties)+len(h.Supports) > 0 {
+				continue
+			}
+			seen++
+			s := table.Sum.Values
+			if x, y := s[3]/s[0]-h.Hooks[0].At[0], s[4]/s[0]-h.Hooks[0].At[1]; math.Hypot(x, y) > 1e-6 {
+				t.Errorf("%s: off the plumb line by %g, %g m", path, x, y)
+			}
+		}
+	}
+	if seen < 10 {
+		t.Errorf("%d tables", seen)
+	}
+}
+
 func TestNames(t *testing.T) {
 	p := check(t, "../examples/pump-motor.yaml")
 	for name, want := range map[string]string{
@@ -357,6 +421,7 @@ func TestNames(t *testing.T) {
 	for name, near := range map[string]string{
 		"legs.wset.tension": "legs.west.tension",
 		"wieght":            "weight",
+		"legs.wst":          "legs.west.tension",
 		"hooks.mian":        "hooks.main",
 		"stability.":        "stability",
 	} {

@@ -15,7 +15,7 @@ type layer struct {
 var layers = []layer{
 	{"leaves", []string{"quantity", "reading", "fault"}},
 	{"numerics", []string{"statics", "metrology", "takeoff"}},
-	{"trade", []string{"gear", "lift", "rulebook", "spread", "infer", "verdict"}},
+	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "web"}},
 	{"adapters", []string{"internal/bus", "internal/intake", "internal/store", "internal/server", "internal/cli"}},

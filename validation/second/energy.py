@@ -238,11 +238,11 @@ def stop(slot):
 def beside_start(rig):
     """Least curvature at the equilibrium beside the start pose: negative where that pose is lost.
 
-    Two units of time downhill make the legs taut; a pose that is lost has not
-    gone far by then.
+    Half a second downhill makes the legs taut; a pose that is lost has not gone
+    far by then.
     """
     e = Energy(rig)
-    e.downhill(2.0, step=2.0)
+    e.downhill(0.5, step=0.5)
     left_over, held, grounded = e.newton()
     return left_over, e.curvature(held, grounded)[0]
 
