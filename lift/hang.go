@@ -540,17 +540,26 @@ func (r *Rig) tellSqueeze(h *Hung) {
 				mid := statics.Vec(b.Points[p]).Add(d.Scale(0.5))
 				push := 0.0
 				for _, n := range names {
-					if statics.Vec(b.Points[n]).Sub(mid).Dot(u) < 0 {
-						push += statics.Vec(b.Forces[n]).Dot(u)
-					}
+					push += CutShare(statics.Vec(b.Points[n]).Sub(mid).Dot(u), l) * statics.Vec(b.Forces[n]).Dot(u)
 				}
-				if statics.Vec(b.CG).Sub(mid).Dot(u) < 0 {
-					push -= r.model.Bodies[i].Mass * r.model.Gravity * u[2]
-				}
+				push -= CutShare(statics.Vec(b.CG).Sub(mid).Dot(u), l) * r.model.Bodies[i].Mass * r.model.Gravity * u[2]
 				h.Squeeze = append(h.Squeeze, Squeeze{Body: b.Name, A: p, B: q, ForceN: push})
 			}
 		}
 	}
+}
+
+// CutShare is how much of a force counts to the near side of a cut that it
+// acts a distance s beyond, m: all, none, or half when it lies on the cut to
+// a millionth of the distance l between the points the cut is half way of.
+func CutShare(s, l float64) float64 {
+	switch {
+	case s < -1e-6*l:
+		return 1
+	case s <= 1e-6*l:
+		return 0.5
+	}
+	return 0
 }
 
 // tellHeadroom measures, for every hook, down to the highest lug of the load

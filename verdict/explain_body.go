@@ -349,10 +349,16 @@ func (w *draft) compression(q lift.Squeeze) error {
 	sum := 0.0
 	add := func(what string, at, f statics.Vec) {
 		s := at.Sub(mid).Dot(u)
-		if s < 0 {
-			sum += f.Dot(u)
-			t.Rows = append(t.Rows, Row{Label: what, Values: []float64{s, f[0], f[1], f[2], f.Dot(u)}})
+		share := lift.CutShare(s, l)
+		if share == 0 {
+			return
 		}
+		if share < 1 {
+			what += ", half: it lies on the cut"
+			f = f.Scale(share)
+		}
+		sum += f.Dot(u)
+		t.Rows = append(t.Rows, Row{Label: what, Values: []float64{s, f[0], f[1], f[2], f.Dot(u)}})
 	}
 	for _, lug := range w.lugs(q.Body) {
 		if f, held := body.Forces[lug.Name]; held {
