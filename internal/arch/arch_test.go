@@ -59,12 +59,12 @@ func TestCheckFinds(t *testing.T) {
 		},
 		{"a test may", "lift/a_test.go", `package lift; import _ "plumbhook/internal/testkit"`, ""},
 		{
-			"off the map", "crane/a.go", `package crane`,
-			"crane/a.go:2: package crane is on no layer",
+			"off the map", "hoistway/a.go", `package hoistway`,
+			"hoistway/a.go:2: package hoistway is on no layer",
 		},
 		{
-			"off the map, imported", "lift/a.go", `package lift; import _ "plumbhook/crane"`,
-			"lift/a.go:2: lift imports crane, which is on no layer",
+			"off the map, imported", "lift/a.go", `package lift; import _ "plumbhook/hoistway"`,
+			"lift/a.go:2: lift imports hoistway, which is on no layer",
 		},
 
 		{"file", "lift/a.go", `package lift; import _ "os"`, "lift/a.go:2: lift must not import os: files"},
