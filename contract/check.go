@@ -20,7 +20,14 @@ type Check struct {
 	Cautions string `json:"cautions"`
 	Sheet    Sheet  `json:"sheet"`
 	State
-	Steps []Step `json:"steps"`
+	Envelope []Extreme `json:"envelope"` // most every part bears, over first rig and steps
+	Steps    []Step    `json:"steps"`
+}
+
+// Extreme is the most one part bears.
+type Extreme struct {
+	Part
+	Step string `json:"step"` // after which; empty: as first rigged
 }
 
 // Step is the state after a step.
@@ -52,6 +59,24 @@ type State struct {
 	PartsChecked       int                `json:"parts_checked"`
 	Expected           []Expected         `json:"expected"`
 	Findings           []Finding          `json:"findings"`
+	Uncertainty        []Uncertainty      `json:"uncertainty"`
+}
+
+// Uncertainty is what the unknowns do to one force.
+type Uncertainty struct {
+	Where  string   `json:"where"`
+	P5N    float64  `json:"p5_N"`
+	P50N   float64  `json:"p50_N"`
+	P95N   float64  `json:"p95_N"`
+	LimitN *float64 `json:"limit_N"`     // weakest rating over the dynamic factor
+	Chance *float64 `json:"chance_over"` // share of the ways the figures may turn out that pass it
+	Inputs []Share  `json:"inputs"`      // largest first
+}
+
+// Share is how much of the variance an input explains by itself.
+type Share struct {
+	Input string  `json:"input"`
+	Share float64 `json:"share"`
 }
 
 // Weight of the load alone.
@@ -185,6 +210,10 @@ func NewCheck(p *verdict.Plan) Check {
 	}
 	c.Verdict = string(p.Outcome)
 	c.NotAssessed = p.NotAssessed
+	c.Envelope = []Extreme{}
+	for _, e := range p.Envelope() {
+		c.Envelope = append(c.Envelope, Extreme{newPart(e.Part), e.Step})
+	}
 	for i := range p.States[1:] {
 		s := &p.States[1+i]
 		c.Steps = append(c.Steps, Step{Name: s.Hung.Step, State: state(p, s)})
@@ -261,7 +290,7 @@ func state(p *verdict.Plan, v *verdict.State) State {
 		s.Compression = append(s.Compression, Compression{q.Body, [2]string{q.A, q.B}, q.ForceN})
 	}
 	for _, q := range v.Parts {
-		s.Parts = append(s.Parts, Part{q.Where, q.Kind, q.Serial, q.DemandN, q.LimitN, q.Utilisation, string(q.Status)})
+		s.Parts = append(s.Parts, newPart(q))
 	}
 	for _, e := range v.Expected {
 		s.Expected = append(s.Expected, Expected{e.Channel, e.Leg, e.LowN, e.NominalN, e.HighN})
@@ -269,7 +298,19 @@ func state(p *verdict.Plan, v *verdict.State) State {
 	for _, f := range v.Findings {
 		s.Findings = append(s.Findings, Finding{string(f.Severity), f.Rule, f.Source, f.Where, f.Text, f.Demand, f.Limit, f.Unit})
 	}
+	s.Uncertainty = []Uncertainty{}
+	for _, m := range p.Matters(v) {
+		u := Uncertainty{m.Where, m.Band.P5, m.Band.P50, m.Band.P95, m.LimitN, m.Chance, []Share{}}
+		for _, i := range m.Shares {
+			u.Inputs = append(u.Inputs, Share{i.Input.Name, i.Index})
+		}
+		s.Uncertainty = append(s.Uncertainty, u)
+	}
 	return s
+}
+
+func newPart(q verdict.Part) Part {
+	return Part{q.Where, q.Kind, q.Serial, q.DemandN, q.LimitN, q.Utilisation, string(q.Status)}
 }
 
 func points(l *lift.Lift, body string) []lift.Lug {

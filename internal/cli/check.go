@@ -20,6 +20,7 @@ type checkCmd struct {
 	Format  string `enum:"text,json" default:"text" help:"text or json."`
 	Units   string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
 	Sheet   bool   `help:"With the way each mass of the weight sheet was found."`
+	Spread  bool   `help:"With how far every force may lie, which figures make it so, and how often it passes its rating."`
 	Explain string `placeholder:"NAME" help:"Lay open one number: inputs, formula, source, result. list prints the names."`
 	Step    string `placeholder:"NAME" help:"Explain the number after this step, not as first rigged."`
 }
@@ -63,7 +64,7 @@ func (c *checkCmd) print(e *env, p *verdict.Plan, step int) error {
 		if json {
 			return writeJSON(e.out, contract.NewCheck(p))
 		}
-		t := teller{units: units(c.Units), sheet: c.Sheet}
+		t := teller{units: units(c.Units), sheet: c.Sheet, spread: c.Spread}
 		t.plan(p)
 		return write(e.out, []byte(printable(t.b.String())))
 	case "list":
@@ -92,9 +93,10 @@ func units(flag string) quantity.System {
 
 // teller writes a verdict for people.
 type teller struct {
-	b     bytes.Buffer
-	units quantity.System
-	sheet bool // with how each mass was found
+	b      bytes.Buffer
+	units  quantity.System
+	sheet  bool // with how each mass was found
+	spread bool // with what the unknowns do
 }
 
 func (t *teller) say(format string, args ...any) { fmt.Fprintf(&t.b, format+"\n", args...) }
@@ -189,7 +191,11 @@ func (t *teller) plan(p *verdict.Plan) {
 		t.say("")
 		t.legs(p, s)
 		t.cells(s)
+		if t.spread {
+			t.matters(p, s)
+		}
 	}
+	t.envelope(p)
 	t.say("")
 	t.weights(p)
 	t.say("")

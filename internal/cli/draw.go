@@ -14,12 +14,15 @@ import (
 type drawCmd struct {
 	File  string  `arg:"" help:"Lift file (YAML)."`
 	Out   string  `short:"o" required:"" placeholder:"FILE" help:"Output file; its ending chooses svg, png or pdf."`
-	Step  string  `placeholder:"NAME" help:"Draw the state after this step instead of the lift as first rigged."`
+	Step  string  `placeholder:"NAME" help:"Draw the state after this step instead of the lift as first rigged; worst draws the state that asks most."`
 	Units string  `enum:"metric,us" default:"metric" help:"Units: metric or us."`
 	Paper string  `enum:"A4,A3,Letter" default:"A4" help:"Sheet: A4, A3 or Letter, landscape."`
 	Date  string  `placeholder:"DATE" help:"Date for the title block, as it shall stand there; none when left out."`
 	DPI   float64 `default:"150" help:"Resolution of a png."`
 }
+
+// worstStep is the name that chooses a state by what it asks of the gear.
+const worstStep = "worst"
 
 // Help goes on where the list of flags ends.
 func (*drawCmd) Help() string {
@@ -37,13 +40,20 @@ func (c *drawCmd) Run(*env) error {
 	if err != nil {
 		return err
 	}
-	state, err := stepIndex(l, c.Step)
+	step := c.Step
+	if step == worstStep {
+		step = ""
+	}
+	state, err := stepIndex(l, step)
 	if err != nil {
 		return err
 	}
 	p, err := verdict.Check(l)
 	if err != nil {
 		return err
+	}
+	if c.Step == worstStep {
+		state = p.WorstState()
 	}
 	s := &p.States[state]
 	used := map[string]float64{}
