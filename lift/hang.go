@@ -46,6 +46,7 @@ func (r *Rig) Step(i int) (*Hung, error) {
 			way := to.Sub(from)
 			far = max(far, way.Norm())
 			moves = append(moves, func(share float64) { r.moveHook(k, from.Add(way.Scale(share))) })
+			r.changes = append(r.changes, func() { r.moveHook(k, to) })
 		}
 	}
 	number := func(x *float64, to float64) {

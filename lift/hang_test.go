@@ -233,6 +233,72 @@ legs:
 	}
 }
 
+// TestNamesAndOrderDoNotMatter: the same rig under other names, listed the
+// other way round, carries the same.
+func TestNamesAndOrderDoNotMatter(t *testing.T) {
+	a := mustHang(t, `
+load: {mass: 1000 kg, cg: 0.2 0.1 0 m, lugs: {a: {at: 1 0 1 m}, b: {at: -1 0.5 1 m}, c: {at: -1 -1 1 m}}}
+hooks: {main: {at: 0 0 9 m}}
+legs:
+  a: {from: main, to: load.a, length: 3 m, stiffness: 5 MN/m}
+  b: {from: main, to: load.b, length: 3.1 m, stiffness: 5 MN/m}
+  c: {from: main, to: load.c, length: 3.2 m, stiffness: 5 MN/m}
+`)
+	b := mustHang(t, `
+legs:
+  r: {from: haak, to: load.z, length: 3.2 m, stiffness: 5 MN/m}
+  q: {from: haak, to: load.y, length: 3.1 m, stiffness: 5 MN/m}
+  p: {from: haak, to: load.x, length: 3 m, stiffness: 5 MN/m}
+hooks: {haak: {at: 0 0 9 m}}
+load: {lugs: {z: {at: -1 -1 1 m}, y: {at: -1 0.5 1 m}, x: {at: 1 0 1 m}}, cg: 0.2 0.1 0 m, mass: 1000 kg}
+`)
+	for k := range 3 {
+		agree(t, "leg "+a.Legs[k].Name, b.Legs[2-k].TensionN, a.Legs[k].TensionN, 1e-7)
+	}
+	agree(t, "tilt", b.Bodies[0].Tilt, a.Bodies[0].Tilt, 1e-12)
+}
+
+// TestUncertainHook: a hook written with a spread is an input of its own, and
+// a step that moves it keeps its new place when inputs are set.
+func TestUncertainHook(t *testing.T) {
+	l, err := lift.Read("test.yaml", nil, []byte(`
+plumbhook: 1
+title: two hooks
+load: {mass: 1000 kg, cg: 0 0 0 m, lugs: {a: {at: 1 0 1 m}, b: {at: -1 0 1 m}}}
+hooks: {east: {at: 1 0 5 m}, west: {at: -1 0 5 m ± 50 mm}}
+legs:
+  a: {from: east, to: load.a, length: 3 m, stiffness: 50 MN/m}
+  b: {from: west, to: load.b, length: 3 m, stiffness: 50 MN/m}
+steps: [{name: up, hooks: {west: {at: -1 0 5.5 m}}}]
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := lift.NewRig(l)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(r.Inputs) != 3 || r.Inputs[2].Name != "hooks.west.at.z" {
+		t.Fatalf("%+v", r.Inputs)
+	}
+	if _, err := r.Hang(); err != nil {
+		t.Fatal(err)
+	}
+	up, err := r.Step(0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Set(r.Nominal())
+	again, err := r.Hang()
+	if err != nil {
+		t.Fatal(err)
+	}
+	agree(t, "tilt after the step and after setting the inputs", again.Bodies[0].Tilt, up.Bodies[0].Tilt, 1e-9)
+	if up.Bodies[0].Tilt < 0.1 {
+		t.Errorf("tilt %g: the step did nothing", up.Bodies[0].Tilt)
+	}
+}
+
 // TestExamplesBalance: whatever hangs from one hook, the hook carries all of
 // it, and the centre of gravity of everything is plumb below.
 func TestExamplesBalance(t *testing.T) {

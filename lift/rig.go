@@ -311,6 +311,15 @@ func (r *Rig) walk(v visit) {
 		n := &l.Nodes[i]
 		see(v, "nodes."+n.Name+".mass", "kg", n.Mass, func(x float64) { m.Particles[i].Mass = x })
 	}
+	for i := range l.Hooks {
+		h := &l.Hooks[i]
+		if h.At == nil || h.At.X.Shape == quantity.Exact && h.At.Y.Shape == quantity.Exact && h.At.Z.Shape == quantity.Exact {
+			continue
+		}
+		at := h.At.XYZ()
+		seePoint(v, "hooks."+h.Name+".at", *h.At, &at)
+		r.moveHook(i, at)
+	}
 	// Lugs move with every leg end, tie and support that takes hold there.
 	spots := func(lugs []Lug, body int, name string) {
 		for k := range lugs {
