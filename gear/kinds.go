@@ -68,7 +68,7 @@ const (
 var kinds = func() func() []Kind {
 	all := []Kind{
 		{
-			Name: "master link", Also: []string{"masterlink", "ring", "pear link"}, Doc: "The ring or long link that legs hang from.",
+			Name: "master link", Also: []string{"masterlink", "master ring", "pear link"}, Doc: "The ring or long link that legs hang from.",
 			Facts: facts(text("size", "Size as marked.", "22 mm"), text("grade", "Grade as marked.", "8"),
 				length("diameter", "Diameter of its bar.", "22 mm"), length("inside", "Clear width inside it.", "110 mm")),
 		},
@@ -131,7 +131,7 @@ var kinds = func() func() []Kind {
 				length("width", "Width it takes up under load where it bears.", "60 mm"), colourFact)...),
 		},
 		{
-			Name: "fibre rope sling", Also: []string{"fiber rope sling", "rope sling"}, Doc: "A sling of fibre rope.",
+			Name: "fibre rope sling", Also: []string{"fiber rope sling"}, Doc: "A sling of fibre rope.",
 			Facts: facts(slingFacts(material(natural, polypropylene, polyester, polyamide),
 				word("construction", "Two eyes, or endless.", eyeAndEye, eyeAndEye, endless),
 				length("diameter", "Diameter of the rope.", "3/4 in"), length("size", "The same as diameter.", "3/4 in"),
@@ -274,7 +274,7 @@ func kindOf(name string) (Kind, *fault.Fault) {
 			return k, nil
 		}
 		all = append(all, k.Name)
-		if asked != "" && strings.HasSuffix(k.Name, " "+asked) {
+		if asked != "" && slices.ContainsFunc(append([]string{k.Name}, k.Also...), func(n string) bool { return strings.HasSuffix(n, " "+asked) }) {
 			near = append(near, k.Name)
 		}
 	}
@@ -305,4 +305,12 @@ func either(all []string) string {
 		return strings.Join(all, "")
 	}
 	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
+}
+
+// a puts the article before a kind.
+func a(name string) string {
+	if strings.ContainsRune("aeiou", rune(name[0])) {
+		return "an " + name
+	}
+	return "a " + name
 }

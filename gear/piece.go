@@ -59,18 +59,18 @@ type Shape string
 
 // The shapes of ends.
 const (
-	Bow     Shape = "bow"             // of a shackle
-	Pin     Shape = "pin"             // of a shackle
-	Shackle Shape = "end of shackle"  // bow or pin, not said which
-	Jaw     Shape = "jaw"             // two cheeks with a pin of its own
-	Eye     Shape = "eye"             // a hole in a plate, a cell, an eye bolt: a pin goes through it
-	Hook    Shape = "hook"            //
-	Link    Shape = "link"            // a ring or long link
-	SoftEye Shape = "soft eye"        // of a rope, without a thimble
-	Thimble Shape = "thimble"         // of a rope
-	FlatEye Shape = "flat eye"        // of a web
-	Loop    Shape = "loop"            // of a round sling or grommet
-	Unknown Shape = ""                //
+	Bow     Shape = "bow"            // of a shackle
+	Pin     Shape = "pin"            // of a shackle
+	Shackle Shape = "end of shackle" // bow or pin, not said which
+	Jaw     Shape = "jaw"            // two cheeks with a pin of its own
+	Eye     Shape = "eye"            // a hole in a plate, a cell, an eye bolt: a pin goes through it
+	Hook    Shape = "hook"           //
+	Link    Shape = "link"           // a ring or long link
+	SoftEye Shape = "soft eye"       // of a rope, without a thimble
+	Thimble Shape = "thimble"        // of a rope
+	FlatEye Shape = "flat eye"       // of a web
+	Loop    Shape = "loop"           // of a round sling or grommet
+	Unknown Shape = ""               //
 )
 
 // End is how a piece takes hold at one end. Sizes are in m, zero where not

@@ -29,8 +29,8 @@ type Cited struct {
 	Standing Standing
 }
 
-// String names the source, and says so where it was not read.
-func (c Cited) String() string {
+// Cite names the source, and says so where it was not read.
+func (c Cited) Cite() string {
 	if c.Standing.Read() {
 		return c.Source
 	}
