@@ -188,6 +188,9 @@ type Expected struct {
 	LowN     float64 `json:"low_N"`
 	NominalN float64 `json:"nominal_N"`
 	HighN    float64 `json:"high_N"`
+	// 95 readings in 100 have every cell of the plan within these at once.
+	JointLowN  float64 `json:"joint_low_N"`
+	JointHighN float64 `json:"joint_high_N"`
 }
 
 // Finding is one thing to say about the plan.
@@ -248,7 +251,7 @@ func state(p *verdict.Plan, v *verdict.State) State {
 		CGM:    h.CGLoad, HeadroomM: h.HeadroomM, DynamicFactor: p.Dynamic,
 		Legs: map[string]Leg{}, Bodies: map[string]Body{}, Hooks: map[string]Hook{}, Nodes: map[string]Node{},
 		Supports: map[string]Support{}, Ties: map[string]Tie{},
-		Forces: []Force{}, Compression: []Compression{}, Parts: []Part{}, PartsChecked: len(v.Parts),
+		Forces: []Force{}, Compression: []Compression{}, Parts: []Part{},
 		Expected: []Expected{}, Findings: []Finding{},
 	}
 	for i := range h.Legs {
@@ -290,14 +293,18 @@ func state(p *verdict.Plan, v *verdict.State) State {
 		s.Compression = append(s.Compression, Compression{q.Body, [2]string{q.A, q.B}, q.ForceN})
 	}
 	for _, q := range v.Parts {
-		s.Parts = append(s.Parts, newPart(q))
+		// A leg without a stack answers in legs; parts are pieces of gear.
+		if q.Kind != verdict.BareLeg {
+			s.Parts = append(s.Parts, newPart(q))
+		}
 	}
 	for _, e := range v.Expected {
-		s.Expected = append(s.Expected, Expected{e.Channel, e.Leg, e.LowN, e.NominalN, e.HighN})
+		s.Expected = append(s.Expected, newExpected(e))
 	}
 	for _, f := range v.Findings {
 		s.Findings = append(s.Findings, Finding{string(f.Severity), f.Rule, f.Source, f.Where, f.Text, f.Demand, f.Limit, f.Unit})
 	}
+	s.PartsChecked = len(s.Parts)
 	s.Uncertainty = []Uncertainty{}
 	for _, m := range p.Matters(v) {
 		u := Uncertainty{m.Where, m.Band.P5, m.Band.P50, m.Band.P95, m.LimitN, m.Chance, []Share{}}
@@ -307,6 +314,10 @@ func state(p *verdict.Plan, v *verdict.State) State {
 		s.Uncertainty = append(s.Uncertainty, u)
 	}
 	return s
+}
+
+func newExpected(e verdict.Expected) Expected {
+	return Expected{e.Channel, e.Leg, e.LowN, e.NominalN, e.HighN, e.JointLowN, e.JointHighN}
 }
 
 func newPart(q verdict.Part) Part {

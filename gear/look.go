@@ -223,6 +223,12 @@ func (r *reader) sizes(p *Piece, rows []row) {
 			p.Length = &m
 			p.note(fmt.Sprintf("length %s is the clear inside length of %s: measure it", m.Text, w.table.Source))
 		}
+		if p.Kind == "bow shackle" && p.Length == nil && sized {
+			k, _ := span("bow shackle length")
+			d := float64(size.Value)
+			p.Length = within[quantity.Length](k.low*d, k.high*d, "m")
+			p.note(fmt.Sprintf("length %s from its size, %s: measure it", p.Length.Text, k.Cite()))
+		}
 	case "master link":
 		p.Upper = End{Shape: Link, Bar: own("diameter", nil), Inside: own("inside", nil)}
 		p.Lower = p.Upper

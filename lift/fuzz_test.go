@@ -39,7 +39,8 @@ func FuzzRead(f *testing.F) {
 		}
 		lines := strings.Count(string(data), "\n") + strings.Count(string(data), "\r") + 1 // YAML counts a CR alone as well
 		for _, f := range fault.Of(err) {
-			if f.Code == fault.Internal || f.What == "" || f.Pos.Line < 1 || f.Pos.Line > lines+1 || f.Pos.Column < 1 {
+			here := f.Pos.File == "fuzz.yaml" // and not a file that it names
+			if f.Code == fault.Internal || f.What == "" || f.Pos.Line < 1 || here && f.Pos.Line > lines+1 || f.Pos.Column < 1 {
 				t.Fatalf("%+v", f)
 			}
 		}

@@ -2,6 +2,7 @@ package lift
 
 import (
 	"plumbhook/fault"
+	"plumbhook/gear"
 	"plumbhook/quantity"
 	"plumbhook/takeoff"
 )
@@ -13,6 +14,7 @@ type Lift struct {
 	Title     string
 	Revision  string
 	Rulebook  string // "us", "eu" or "" when none is chosen
+	Rules     *SiteRules
 	Site      Site
 	Dynamic   *Dynamic // nil: the file asks for no dynamic factor
 	Limits    Limits
@@ -37,12 +39,31 @@ type Site struct {
 	G           quantity.Measured[quantity.Acceleration] // standard gravity when not given
 	Temperature *quantity.Measured[quantity.Temperature]
 	Wind        *quantity.Measured[quantity.Speed]
+	Exposure    []Exposure // nothing: not stated
 }
 
-// Dynamic is the factor the file or a site rule asks for.
+// Exposure is what the gear gets to feel besides the load.
+type Exposure string
+
+// Dry is a statement too: nothing else is there.
+const (
+	Dry       Exposure = "dry"
+	Wet       Exposure = "wet"
+	Acids     Exposure = "acids"
+	Caustics  Exposure = "caustics"
+	Phenolics Exposure = "phenolics"
+)
+
+// Dynamic is a factor that the file states, what a table finds one from
+// (hoisting class and speed), or both.
 type Dynamic struct {
-	Factor float64
-	Pos    fault.Pos
+	Factor     float64 // 0: by class and speed
+	Class      string  // HC1 .. HC4; empty: not stated
+	HoistSpeed *quantity.Measured[quantity.Speed]
+	OnRatings  bool // ratings are held against forces times the factor
+	Pos        fault.Pos
+
+	onRatings *bool // as written
 }
 
 // Limits are the numbers at which the crew warns and stops.
@@ -67,6 +88,7 @@ type Load struct {
 	Size  *quantity.Point // extent along the body axes, for drawing and clearance
 	At    *quantity.Point // start pose, world position of the body origin
 	Turn  *Turn           // start pose, orientation
+	Drag  float64         // coefficient of drag cw of the load in the wind; 0 when not given
 	Lugs  []Lug
 	Pos   fault.Pos
 }
@@ -87,7 +109,16 @@ type Lug struct {
 	Hole      *quantity.Measured[quantity.Length]
 	Thickness *quantity.Measured[quantity.Length]
 	WLL       *quantity.Rating
+	Eye       *[3]float64 // unit vector in body axes along the hole of an eye bolt; a pull in the plane of the eye is square to it
+	Angled    *AngledWLL  // maker's figure of an eye bolt for a pull off its axis
 	Pos       fault.Pos
+}
+
+// AngledWLL is what an eye bolt may carry up to an angle off its axis, in the
+// plane of the eye.
+type AngledWLL struct {
+	WLL     quantity.Rating
+	OffAxis quantity.Measured[quantity.Angle]
 }
 
 // Hook is a fixed point of the world that carries.
@@ -137,21 +168,46 @@ const (
 type Leg struct {
 	Name        string
 	From, To    Ref
-	Via         []Ref                                  // points one rope slides over
-	Length      quantity.Measured[quantity.Length]     // unloaded, bearing to bearing; the stack's sum when it has one
-	Stiffness   *quantity.Measured[quantity.Stiffness] // nil: inextensible
-	Mass        quantity.Measured[quantity.Mass]       // of the whole leg
-	Catenary    bool                                   // own weight hangs as a catenary instead of lumped at the ends
-	Hitch       Hitch                                  //
-	Friction    float64                                // rope on the points it slides over
-	ChokeAngle  *quantity.Measured[quantity.Angle]     //
-	Bend        *quantity.Measured[quantity.Length]    // diameter the rope bends over
-	WLL         *quantity.Rating                       // straight rating of this one leg
-	AssemblyWLL *AssemblyWLL                           // tag of a whole assembly
-	Stack       []Part                                 // top to bottom
-	Cell        *Cell                                  // for a leg without stack
-	Pos         fault.Pos                              //
+	Via         []Ref                                    // points one rope slides over
+	Length      quantity.Measured[quantity.Length]       // unloaded, bearing to bearing; the stack's sum when it has one
+	Stiffness   *quantity.Measured[quantity.Stiffness]   // nil: inextensible
+	Mass        quantity.Measured[quantity.Mass]         // of the whole leg
+	Catenary    bool                                     // own weight hangs as a catenary instead of lumped at the ends
+	Hitch       Hitch                                    //
+	Friction    float64                                  // rope on the points it slides over
+	ChokeAngle  *quantity.Measured[quantity.Angle]       //
+	Bend        *quantity.Measured[quantity.Length]      // diameter the rope bends over
+	WLL         *quantity.Rating                         // straight rating of this one leg
+	ChokerWLL   *quantity.Rating                         // rating in a choker hitch
+	BasketWLL   *quantity.Rating                         // rating in a basket with vertical legs
+	AssemblyWLL *AssemblyWLL                             // tag of a whole assembly
+	Tag         Tag                                      // empty: not stated
+	Edges       Edges                                    // empty: not stated
+	Temperature *quantity.Measured[quantity.Temperature] // of the leg, where it is not that of the site
+	Stack       []Part                                   // top to bottom
+	Cell        *Cell                                    // for a leg without stack
+	Pos         fault.Pos                                //
 }
+
+// Tag is how the marking of a piece was found.
+type Tag string
+
+// The ways a tag is found.
+const (
+	Legible   Tag = "legible"
+	Illegible Tag = "illegible"
+	NoTag     Tag = "missing"
+)
+
+// Edges says what a leg bears on where it runs round the load.
+type Edges string
+
+// Sharp edges are those that nothing keeps from the sling.
+const (
+	NoEdges        Edges = "none"
+	ProtectedEdges Edges = "protected"
+	SharpEdges     Edges = "sharp"
+)
 
 // AssemblyWLL is what the tag of a whole sling assembly says.
 type AssemblyWLL struct {
@@ -172,7 +228,33 @@ type Part struct {
 	Stiffness *quantity.Measured[quantity.Stiffness]
 	WLL       *quantity.Rating
 	Cell      *Cell // when Kind is "load cell"
-	Pos       fault.Pos
+	Tag       Tag   // empty: not stated
+	// Temperature of the piece, where it is not that of leg or site.
+	Temperature *quantity.Measured[quantity.Temperature]
+	// Piece is what the gear catalogue makes of kind and facts; nil for a kind
+	// it does not know, or that it was told too little about. Where the entry
+	// gives no length, mass, stiffness or wll, those of the piece stand above.
+	Piece *gear.Piece
+	Pos   fault.Pos
+
+	generic figures
+}
+
+// figures says which figures of an entry are the catalogue's.
+type figures struct{ length, mass, stiffness, wll bool }
+
+// Rated says where the rating of an entry comes from, and whether it is off the
+// tag. Without a rating the source is empty.
+func (p *Part) Rated() (source string, tag bool) {
+	switch {
+	case p.generic.wll:
+		return p.Piece.WLL.Source + "; " + gear.Generic, false
+	case p.WLL != nil:
+		return "tag or maker's figure in the lift file", true
+	case p.Cell != nil && p.Cell.Capacity != nil:
+		return "capacity of the cell in the lift file", true
+	}
+	return "", false
 }
 
 // Cell is a load cell with the channel its readings come on.
@@ -251,8 +333,17 @@ type Crane struct {
 	Chart  string
 	Radius *quantity.Measured[quantity.Length]
 	Boom   *quantity.Measured[quantity.Length]
-	Block  *quantity.Measured[quantity.Mass]
-	Pos    fault.Pos
+
+	// What the chart counts as load besides what hangs on the hook; nil: not
+	// stated.
+	Block, AuxBlock, Jib, Rope *quantity.Measured[quantity.Mass]
+
+	LinePull, MostLinePull       *quantity.Rating // in the hoist rope: planned, permissible
+	Reduction                    string           // rule set for several cranes; empty: none named
+	People, Floating, Travelling bool
+	ChartData                    []byte // of the file; nil without one
+	ChartUnread                  string // why the file could not be read
+	Pos                          fault.Pos
 }
 
 // Channel is an extra reading that is not a cell in a leg.

@@ -1,6 +1,9 @@
 package lift
 
 import (
+	"slices"
+
+	"plumbhook/fault"
 	"plumbhook/quantity"
 	"plumbhook/takeoff"
 )
@@ -21,6 +24,8 @@ var fileForm = record("", "a lift file", func(l *Lift, _ *node) {
 	at("revision", textForm, func(l *Lift, v string) { l.Revision = v }, "Revision of this plan.").like("B"),
 	at("rulebook", choice("a rulebook", option[string]{"us", "us"}, option[string]{"eu", "eu"}), func(l *Lift, v string) { l.Rulebook = v },
 		"Family of codes the lift is checked against. Without it nothing is checked against a code."),
+	at("rules", siteRulesForm, func(l *Lift, v *SiteRules) { l.Rules = v },
+		"File of a firm's own stricter rules, in the folder of the lift file. They add findings and take none away."),
 	at("site", siteForm, func(l *Lift, v Site) { l.Site = v }, "Where the lift takes place."),
 	at("dynamic", dynamicForm, func(l *Lift, v Dynamic) { l.Dynamic = &v }, "Dynamic factor, only where the plan or a site rule asks for one."),
 	at("limits", limitsForm, func(l *Lift, v Limits) { l.Limits = v }, "Figures at which the crew is warned and the lift is stopped."),
@@ -47,12 +52,37 @@ var siteForm = record("site", "site", func(s *Site, _ *node) { s.G = quantity.Kn
 		"Local gravity, used to turn masses into weights. Standard gravity, 9.80665 m/s2, when not given."),
 	at("temperature", temperatureForm, func(s *Site, v quantity.Measured[quantity.Temperature]) { s.Temperature = &v }, "Air temperature during the lift."),
 	at("wind", windForm, func(s *Site, v quantity.Measured[quantity.Speed]) { s.Wind = &v }, "Wind speed allowed during the lift."),
-))
+	at("exposure", oneOrMore("what the gear is exposed to (dry, or [wet, acids])", choice("an exposure", option[Exposure]{"dry", Dry},
+		option[Exposure]{"wet", Wet}, option[Exposure]{"acids", Acids}, option[Exposure]{"caustics", Caustics}, option[Exposure]{"phenolics", Phenolics})),
+		func(s *Site, v []Exposure) { s.Exposure = v }, "What the gear is exposed to. Dry says that it is nothing.").like("dry"),
+)).check(func(r *reader, n *node, s *Site) {
+	if len(s.Exposure) > 1 && slices.Contains(s.Exposure, Dry) {
+		r.fault(n.get("exposure"), fault.Disagree, "the gear stays dry, and is exposed to something else").Fix("leave out what is wrong")
+	}
+})
 
 var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *node) { d.Pos = n.place() }, keys(
-	needed("factor", number("a dynamic factor", 1, 10), func(d *Dynamic, v float64) { d.Factor = v },
+	at("factor", number("a dynamic factor", 1, 10), func(d *Dynamic, v float64) { d.Factor = v },
 		"Factor on the static forces. Static and dynamic results are both shown.").like(1.1),
-))
+	at("class", choice("a hoisting class", option[string]{"HC1", "HC1"}, option[string]{"HC2", "HC2"}, option[string]{"HC3", "HC3"}, option[string]{"HC4", "HC4"}),
+		func(d *Dynamic, v string) { d.Class = v }, "Hoisting class of the crane. With hoist_speed it gives a factor from a table, which a stated factor is held against."),
+	at("hoist_speed", windForm, func(d *Dynamic, v quantity.Measured[quantity.Speed]) { d.HoistSpeed = &v }, "Speed at which the hoist takes the load up."),
+	at("on_ratings", truth(true), func(d *Dynamic, v bool) { d.onRatings = &v },
+		"Whether ratings are held against forces times the factor. True for a stated factor, false for one from class and speed."),
+)).check(checkDynamic).demand(object{"type": "object", "anyOf": []object{{"required": []string{"factor"}}, {"required": []string{"class", "hoist_speed"}}}})
+
+// checkDynamic demands a factor, or what a table finds one from. With both the
+// stated one counts, and is held against the table's.
+func checkDynamic(r *reader, n *node, d *Dynamic) {
+	factor, class, speed := n.get("factor"), n.get("class"), n.get("hoist_speed")
+	if factor == nil && (class == nil || speed == nil) || (class == nil) != (speed == nil) {
+		r.fault(n, fault.Missing, "nothing gives the dynamic factor, or only half of what gives it").Fix("give factor, or class and hoist_speed")
+	}
+	d.OnRatings = factor != nil
+	if d.onRatings != nil {
+		d.OnRatings = *d.onRatings
+	}
+}
 
 var limitsForm = record("limits", "limits", nil, keys(
 	at("total", limitForm, func(l *Limits, v Limit) { l.Total = &v }, "Limits on the gross load, the sum at the hooks."),
@@ -89,6 +119,7 @@ var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 	at("contingency", shareForm, func(l *loadFile, v quantity.Ratio) { l.contingency = v }, "Share added to the sum for weight that nobody listed."),
 	at("wet", truth(true), func(l *loadFile, v bool) { l.Wet = v }, "Whether parts marked fluid are on board. True unless it says false."),
 	at("size", sizeForm, func(l *loadFile, v quantity.Point) { l.Size = &v }, "Extent along x, y and z, for drawing, wind and clearance."),
+	at("drag", number("a coefficient of drag", 0.1, 3), func(l *loadFile, v float64) { l.Drag = v }, "Coefficient of drag cw of the load in the wind, on the area that size gives.").like(1.2),
 	at("at", pointForm, func(l *loadFile, v quantity.Point) { l.At = &v }, "Start pose: where the origin of the load axes stands in the world."),
 	at("turn", turnForm, func(l *loadFile, v Turn) { l.Turn = &v },
 		"Start pose: turned about the world's x, then y, then z axis. Without it the load axes lie along the world's."),
@@ -149,8 +180,15 @@ func holdForm(name, what string) form[Lug] {
 		at("hole", lengthForm, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Hole = &v }, "Diameter of the pin hole."),
 		at("thickness", lengthForm, func(l *Lug, v quantity.Measured[quantity.Length]) { l.Thickness = &v }, "Thickness of the plate at the hole."),
 		at("wll", ratingForm, func(l *Lug, v quantity.Rating) { l.WLL = &v }, "Working load limit off the tag or drawing."),
+		at("eye", directionForm, func(l *Lug, v [3]float64) { l.Eye = &v }, "Along the hole of an eye bolt as it is screwed in, in the axes of the body. A pull square to it is in the plane of the eye."),
+		at("angled_wll", angledForm, func(l *Lug, v AngledWLL) { l.Angled = &v }, "Maker's figure of an eye bolt for a pull off its axis, in the plane of the eye."),
 	)))
 }
+
+var angledForm = record("angled", "an angled_wll", nil, keys(
+	needed("wll", ratingForm, func(a *AngledWLL, v quantity.Rating) { a.WLL = v }, "Working load limit at that angle."),
+	needed("off_axis", chokeForm, func(a *AngledWLL, v quantity.Measured[quantity.Angle]) { a.OffAxis = v }, "Angle off the axis of the bolt up to which it holds.").like("45 deg"),
+))
 
 var hookForm = record("hook", "a hook", func(h *Hook, n *node) { h.Name, h.Pos = n.name, n.key }, keys(
 	at("at", pointForm, func(h *Hook, v quantity.Point) { h.At = &v },
@@ -185,6 +223,12 @@ var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 		"Angle of choke of a choker hitch, between its running part and the part round the load."),
 	at("bend", lengthForm, func(l *Leg, v quantity.Measured[quantity.Length]) { l.Bend = &v }, "Diameter that the rope bends over."),
 	at("wll", ratingForm, func(l *Leg, v quantity.Rating) { l.WLL = &v }, "Working load limit of this one leg in a straight pull."),
+	at("choker_wll", ratingForm, func(l *Leg, v quantity.Rating) { l.ChokerWLL = &v }, "Working load limit of this one leg in a choker hitch, off its tag."),
+	at("basket_wll", ratingForm, func(l *Leg, v quantity.Rating) { l.BasketWLL = &v }, "Working load limit of this one leg in a basket with vertical legs, off its tag."),
+	at("tag", tagForm, func(l *Leg, v Tag) { l.Tag = v }, "How the tag of the leg was found. A stack says it entry by entry, where they differ."),
+	at("edges", choice("what edges there are", option[Edges]{"none", NoEdges}, option[Edges]{"protected", ProtectedEdges}, option[Edges]{"sharp", SharpEdges}),
+		func(l *Leg, v Edges) { l.Edges = v }, "What the leg bears on round the load: no edge, edges with protection between, or sharp ones."),
+	at("temperature", temperatureForm, func(l *Leg, v quantity.Measured[quantity.Temperature]) { l.Temperature = &v }, "Temperature of the leg, where it is not that of the site."),
 	at("assembly_wll", assemblyForm, func(l *Leg, v AssemblyWLL) { l.AssemblyWLL = &v }, "What the tag of a whole sling assembly says."),
 	at("stack", listOf("a list of gear, top to bottom (- {kind: bow shackle, length: 84 mm})", entryForm), func(l *Leg, v []Part) { l.Stack = v },
 		"What the leg is made of, top to bottom."),
@@ -221,11 +265,17 @@ var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Fact
 	at("mass", ownMassForm, func(p *Part, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of the item."),
 	at("stiffness", stiffnessForm, func(p *Part, v quantity.Measured[quantity.Stiffness]) { p.Stiffness = &v },
 		"Force per stretch of the item. Entries without one do not stretch when another states one."),
+	at("tag", tagForm, func(p *Part, v Tag) { p.Tag = v }, "How its tag was found."),
+	at("temperature", temperatureForm, func(p *Part, v quantity.Measured[quantity.Temperature]) { p.Temperature = &v }, "Its temperature, where it is not that of the leg."),
 ), cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"type": "object", "anyOf": requiring("kind", "serial")})
 
-// factKeys are what a catalogue or a tag says about gear, kept as written.
+var tagForm = choice("how a tag was found", option[Tag]{"legible", Legible}, option[Tag]{"illegible", Illegible}, option[Tag]{"missing", NoTag})
+
+// factKeys are what a catalogue or a tag says about gear, kept as written for
+// gear.Look: every fact that it knows.
 var factKeys = func() (all []key[Part]) {
 	asWritten := func(m quantity.Measured[quantity.Length]) string { return m.Text }
+	rating := mapped(ratingForm, func(r quantity.Rating) string { return r.Text })
 	for _, f := range []struct {
 		name    string
 		form    form[string]
@@ -246,6 +296,24 @@ var factKeys = func() (all []key[Part]) {
 		{"jaw", mapped(lengthForm, asWritten), "37 mm", "Inside width at its jaw."},
 		{"hole", mapped(lengthForm, asWritten), "26 mm", "Diameter of its pin hole."},
 		{"thickness", mapped(lengthForm, asWritten), "25 mm", "Thickness at its pin hole."},
+		{"inside", mapped(lengthForm, asWritten), "58 mm", "Clear width inside a bow or link."},
+		{"throat", mapped(lengthForm, asWritten), "27 mm", "Opening of a hook, latch counted."},
+		{"bar", mapped(lengthForm, asWritten), "20 mm", "Thickness of a hook where the load bears."},
+		{"thimble", mapped(lengthForm, asWritten), "60 mm", "Diameter of the curve that its thimble bears on."},
+		{"ends", textForm, "soft eye", "How it takes hold at both ends: soft eye, thimble or socket; jaw, eye or hook of a turnbuckle."},
+		{"up", textForm, "bow", "Which end of a shackle is above: bow or pin."},
+		{"pin_type", textForm, "bolt", "How the pin of a shackle is held: screw, bolt or round."},
+		{"construction", textForm, "eye and eye", "Of a fibre rope sling: eye and eye, or endless."},
+		{"colour", textForm, "violet", "Colour of the sling. It rates nothing."},
+		{"choker_wll", rating, "4.2 short ton", "Working load limit in a choker hitch, off the tag."},
+		{"basket_wll", rating, "11 short ton", "Working load limit in a basket with vertical legs, off the tag."},
+		{"safe_overload", textForm, "150 % of capacity", "Largest load that does a load cell no lasting harm."},
+		{"protection", textForm, "IP67", "Protection rating of a load cell."},
+		{"rate", textForm, "10 Hz", "How often a load cell is read."},
+		{"radio_range", mapped(lengthForm, asWritten), "700 m", "Range of a load cell's radio in the open."},
+		{"holds_peaks", textForm, true, "Whether a load cell keeps the highest load."},
+		{"calibrated", textForm, "2026-03-31", "Date of a load cell's calibration."},
+		{"least_top_angle", textForm, "60 deg from horizontal", "Flattest angle of the top legs that a spreader in the stack is rated for."},
 	} {
 		all = append(all, at(f.name, f.form, func(p *Part, v string) { p.Facts[f.name] = v }, f.doc).like(f.example))
 	}
@@ -295,11 +363,21 @@ var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos =
 ))
 
 var craneForm = record("crane", "a crane", func(c *Crane, n *node) { c.Hook, c.Pos = n.name, n.key }, keys(
-	at("chart", fileNameForm, func(c *Crane, v string) { c.Chart = v }, "Capacity chart, a CSV file in the folder of the lift file."),
+	at("chart", fileNameForm, func(c *Crane, v string) { c.Chart = v }, "Capacity chart, a CSV file in the folder of the lift file. A chart that is not there is not assessed."),
 	at("radius", lengthForm, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Radius = &v }, "Radius of the hook from the axis of slewing."),
 	at("boom", lengthForm, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Boom = &v }, "Length of the boom."),
 	at("block", ownMassForm, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.Block = &v }, "Mass of hook block and hanging rope, counted as load by the chart."),
-))
+	at("aux_block", ownMassForm, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.AuxBlock = &v }, "Mass of an auxiliary block that hangs there too; 0 kg when there is none."),
+	at("jib", ownMassForm, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.Jib = &v }, "What the chart takes off for a jib, stowed or erected; 0 kg when there is none."),
+	at("rope", ownMassForm, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.Rope = &v }, "Mass of the hanging hoist rope; 0 kg when block or chart hold it already."),
+	at("line_pull", ratingForm, func(c *Crane, v quantity.Rating) { c.LinePull = &v }, "Pull in the hoist rope as planned."),
+	at("most_line_pull", ratingForm, func(c *Crane, v quantity.Rating) { c.MostLinePull = &v }, "Largest pull that the crane's data permit in the hoist rope."),
+	at("reduction", choice("a rule set for several cranes", option[string]{"queensland", "queensland"}, option[string]{"british", "british"}),
+		func(c *Crane, v string) { c.Reduction = v }, "Rule set that lowers the capacity of each crane when several carry the load."),
+	at("people", truth(true), func(c *Crane, v bool) { c.People = v }, "Whether people are hoisted. False when not given."),
+	at("floating", truth(true), func(c *Crane, v bool) { c.Floating = v }, "Whether the crane stands on a floating base. False when not given."),
+	at("travelling", truth(true), func(c *Crane, v bool) { c.Travelling = v }, "Whether the crane travels with the load. False when not given."),
+)).check(readChart)
 
 var channelForm = form[Channel]{
 	read: func(r *reader, n *node) (Channel, bool) {

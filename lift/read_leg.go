@@ -1,10 +1,12 @@
 package lift
 
 import (
+	"maps"
 	"math"
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/gear"
 	"plumbhook/quantity"
 )
 
@@ -31,6 +33,68 @@ func checkEntry(r *reader, n *node, p *Part) {
 		r.fault(n, fault.UnknownKey, "capacity, accuracy and zero belong to a load cell, and this is a %s", clip(p.Kind)).
 			Fix("write kind: load cell if it is one; the rating of other gear is wll")
 	}
+	if p.Kind != "" && r.clean(n) {
+		p.lookUp(r, n)
+	}
+}
+
+// lookUp takes what the catalogue knows of the entry, and its figures where the
+// entry gives none.
+//
+// A kind that the catalogue does not know, or that it was told too little
+// about, stays as it is. What is ambiguous or contradicts the tables is
+// refused, unless the tag rates the entry: then the fact is left out, and a
+// note says so.
+func (p *Part) lookUp(r *reader, n *node) {
+	facts := gear.Facts(maps.Clone(p.Facts))
+	for _, key := range []string{"serial", "wll", "length", "mass", "stiffness", "capacity", "accuracy"} {
+		if it := n.get(key); it != nil {
+			facts[key] = it.text
+		}
+	}
+	piece, err := gear.Look(p.Kind, facts, n.place())
+	if err != nil {
+		faults := fault.Of(err)
+		for _, f := range faults {
+			if f.Where == "kind" || f.Code == fault.Missing {
+				return
+			}
+		}
+		if n.get("wll") == nil && n.get("capacity") == nil {
+			for _, f := range faults {
+				at := n
+				if it := n.get(f.Where); it != nil {
+					at = it
+				}
+				r.add(f, at, at.place())
+			}
+			return
+		}
+		for _, f := range faults {
+			delete(facts, f.Where)
+		}
+		if piece, err = gear.Look(p.Kind, facts, n.place()); err != nil {
+			return
+		}
+		for _, f := range faults {
+			piece.Notes = append(piece.Notes, f.Where+" is left out: "+f.What)
+		}
+	}
+	p.Piece = &piece
+	if p.Length == nil && piece.Length != nil {
+		p.Length, p.generic.length = piece.Length, true
+	}
+	if p.Mass == nil && piece.Mass != nil {
+		p.Mass, p.generic.mass = piece.Mass, true
+	}
+	if p.Stiffness == nil && piece.Stiffness != nil {
+		p.Stiffness, p.generic.stiffness = piece.Stiffness, true
+	}
+	if p.WLL == nil && p.Cell == nil && piece.WLL != nil {
+		if rating, err := quantity.ParseRating(piece.WLL.Text); err == nil {
+			p.WLL, p.generic.wll = &rating, true
+		}
+	}
 }
 
 // checkCell sees to it that a share of full scale has a full scale.
@@ -56,8 +120,9 @@ func checkLeg(r *reader, n *node, l *Leg) {
 			r.fault(n, fault.Missing, "the leg has no length").Fix("give length, unloaded and bearing to bearing, or a stack")
 			return
 		}
-		for _, it := range stack.items {
-			if it.kind == table && it.get("length") == nil {
+		for i, it := range stack.items {
+			known := len(l.Stack) == len(stack.items) && l.Stack[i].Length != nil
+			if it.kind == table && it.get("length") == nil && !known {
 				r.fault(it, fault.Missing, "the entry has no length").
 					Fix("measure it bearing to bearing and write length: here, or give the length of the whole leg")
 			}
@@ -83,21 +148,31 @@ func checkLeg(r *reader, n *node, l *Leg) {
 // settleStack takes length, mass and stiffness of the leg from its stack.
 // Where every entry states one, the leg's own figure must agree with theirs.
 // Where only some do, the leg's own counts, and must leave room for theirs: a
-// leg is not shorter, lighter or stiffer than a part of it.
+// leg is not shorter, lighter or stiffer than a part of it. Figures of the
+// catalogue are looser than that: beside the leg's own they have no say.
 func (l *Leg) settleStack(r *reader, n *node) {
 	all := len(l.Stack)
-	length, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Length] { return p.Length })
-	if whole := n.get("length"); whole == nil || settle(r, whole, l.Length, length, stated == all, millimetre, written(length)) {
+	whole := n.get("length")
+	length, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Length] {
+		return unless(whole != nil && p.generic.length, p.Length)
+	})
+	if whole == nil || settle(r, whole, l.Length, length, stated == all, millimetre, written(length)) {
 		l.Length = length
 	}
-	mass, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] { return p.Mass })
-	if whole := n.get("mass"); whole == nil || settle(r, whole, l.Mass, mass, stated == all, rounding(l.Mass), written(mass)) {
+	whole = n.get("mass")
+	mass, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] {
+		return unless(whole != nil && p.generic.mass, p.Mass)
+	})
+	if whole == nil || settle(r, whole, l.Mass, mass, stated == all, rounding(l.Mass), written(mass)) {
 		l.Mass = mass
 	}
 	// In a row compliances add up: 1/k = 1/k1 + 1/k2 + ...
-	compliance, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] { return inverse(p.Stiffness) })
+	whole = n.get("stiffness")
+	compliance, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] {
+		return inverse(unless(whole != nil && p.generic.stiffness, p.Stiffness))
+	})
 	series := inverse(&compliance)
-	switch whole := n.get("stiffness"); {
+	switch {
 	case series == nil:
 	case whole == nil:
 		l.Stiffness = series
@@ -107,6 +182,14 @@ func (l *Leg) settleStack(r *reader, n *node) {
 			l.Stiffness = series
 		}
 	}
+}
+
+// unless gives nothing where left is set.
+func unless[Q quantity.Quantity](left bool, m *quantity.Measured[Q]) *quantity.Measured[Q] {
+	if left {
+		return nil
+	}
+	return m
 }
 
 // written shows a total and what it is made of.

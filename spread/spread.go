@@ -14,6 +14,7 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"strings"
 	"sync"
 
 	"gonum.org/v1/gonum/mat"
@@ -48,13 +49,27 @@ type Drawn struct {
 	values []float64 // draw by draw, as Result.drawn
 }
 
-// Cell is a load cell that reads one of the demands.
+// Cell is a load cell: it reads the force on it, less what it was zeroed
+// with, and errs.
 type Cell struct {
-	Demand int     // index into Rig.Demands
-	Shift  float64 // N: what it reads less what the demand is, own weights and zero
-	// Uniform hard limits: of the shift, N; of the cell's error, N and as a
+	Leg  int     // whose cell it is, in the order of the file
+	Zero float64 // N, what it was zeroed with
+	// ZeroSlope is how Zero changes with each of Rig.Inputs, N per unit; nil
+	// when it does not.
+	ZeroSlope []float64
+	// Uniform hard limits: of the zero, N; of the cell's error, N and as a
 	// share of the reading.
-	ShiftLimit, Error, ErrorShare float64
+	ZeroLimit, Error, ErrorShare float64
+}
+
+// read is what the cell shows with a force on it, in a rig of these inputs;
+// zero and err, from 0 to 1, say where between their limits the errors are.
+func (c *Cell) read(force float64, inputs []lift.Input, values []float64, zero, err float64) float64 {
+	v := force - c.Zero - (2*zero-1)*c.ZeroLimit
+	for k, slope := range c.ZeroSlope {
+		v -= slope * (values[k] - inputs[k].Value)
+	}
+	return v + (2*err-1)*(c.Error+c.ErrorShare*math.Abs(v))
 }
 
 // Reading is what a cell may read.
@@ -66,7 +81,7 @@ type Reading struct {
 }
 
 // Draws is how many rigs a plan check hangs.
-const Draws = 1000
+const Draws = 4000
 
 // blockSize is how many draws go from pose to pose before the nominal one is
 // taken up again.
@@ -90,7 +105,7 @@ func Run(rig *lift.Rig, cells []Cell, draws int) (Result, error) {
 	}
 	demands := rig.Demands()
 	outs := make([]out, draws)
-	if err := hangAll(rig, demands, values, outs); err != nil {
+	if err := hangAll(rig, demands, cells, values, outs); err != nil {
 		return res, err
 	}
 	res.drawn = make([][]float64, d)
@@ -110,10 +125,8 @@ func Run(rig *lift.Rig, cells []Cell, draws int) (Result, error) {
 		for k, v := range o.forces {
 			res.Demands[k].values = append(res.Demands[k].values, v)
 		}
-		for k, c := range cells {
-			shift, err := units[i][d+2*k], units[i][d+2*k+1]
-			v := o.forces[c.Demand] + c.Shift + (2*shift-1)*c.ShiftLimit
-			v += (2*err - 1) * (c.Error + c.ErrorShare*math.Abs(v))
+		for k := range cells {
+			v := cells[k].read(o.cells[k], rig.Inputs, values[i], units[i][d+2*k], units[i][d+2*k+1])
 			res.Readings[k].values = append(res.Readings[k].values, v)
 		}
 		res.Weight.values = append(res.Weight.values, o.weight)
@@ -161,12 +174,13 @@ func (r *Result) bound() {
 // out is what one draw gave; forces is nil when it could not be hung.
 type out struct {
 	forces []float64
+	cells  []float64
 	weight float64
 	stable bool
 }
 
 // hangAll hangs every draw, block by block, on all processors.
-func hangAll(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []out) error {
+func hangAll(rig *lift.Rig, demands []lift.Demand, cells []Cell, values [][]float64, outs []out) error {
 	blocks := make(chan int)
 	workers := min(runtime.GOMAXPROCS(0), (len(values)+blockSize-1)/blockSize)
 	errs := make([]error, workers)
@@ -177,7 +191,7 @@ func hangAll(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []ou
 			for from := range blocks {
 				if err == nil {
 					to := min(from+blockSize, len(values))
-					err = hangBlock(twin, demands, values[from:to], outs[from:to])
+					err = hangBlock(twin, demands, cells, values[from:to], outs[from:to])
 				}
 			}
 			errs[w] = err
@@ -191,7 +205,7 @@ func hangAll(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []ou
 	return cmp.Or(errs...)
 }
 
-func hangBlock(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []out) error {
+func hangBlock(rig *lift.Rig, demands []lift.Demand, cells []Cell, values [][]float64, outs []out) error {
 	home := func() error {
 		rig.Set(rig.Nominal())
 		return rig.Home()
@@ -208,8 +222,11 @@ func hangBlock(rig *lift.Rig, demands []lift.Demand, values [][]float64, outs []
 			}
 			continue
 		}
-		outs[i] = out{make([]float64, len(demands)), rig.Weight(), stable}
+		outs[i] = out{make([]float64, len(demands)), make([]float64, len(cells)), rig.Weight(), stable}
 		rig.Bear(demands, outs[i].forces)
+		for k := range cells {
+			outs[i].cells[k] = rig.AtCell(cells[k].Leg)
+		}
 	}
 	return nil
 }
@@ -313,7 +330,13 @@ func at(in lift.Input, p float64) float64 {
 	}
 	// The limits of a normal input hold 95 of 100.
 	sigma := (in.High - in.Low) / 2 / distuv.UnitNormal.Quantile(0.975)
-	return in.Value + sigma*distuv.UnitNormal.Quantile(p)
+	v := in.Value + sigma*distuv.UnitNormal.Quantile(p)
+	// A place may lie on either side of zero; a mass, a length, a stiffness
+	// that is positive by its limits stays so in the tail.
+	if in.Unit != "m" || strings.HasSuffix(in.Name, ".length") {
+		v = max(v, in.Low/2)
+	}
+	return v
 }
 
 // sequence is n points of the unit cube in d dimensions: a Halton sequence,

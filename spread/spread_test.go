@@ -156,10 +156,10 @@ func TestBlocksStandAlone(t *testing.T) {
 			}
 		}
 		used, fresh := make([]out, blockSize), make([]out, blockSize)
-		if err := hangBlock(old, demands, values, used); err != nil {
+		if err := hangBlock(old, demands, nil, values, used); err != nil {
 			t.Fatal(err)
 		}
-		if err := hangBlock(rig(t, fourLegs), demands, values, fresh); err != nil {
+		if err := hangBlock(rig(t, fourLegs), demands, nil, values, fresh); err != nil {
 			t.Fatal(err)
 		}
 		if !reflect.DeepEqual(used, fresh) {

@@ -427,35 +427,71 @@ func (w *draft) expected(x Expected) error {
 	m, g := float64(leg.Mass.Value), w.gravity()
 	w.stated("m", "mass of the leg", "kg", m, leg.Mass.Text, "legs."+leg.Name+".mass", "sum of its stack")
 	w.taken("m below", "of it, below the cell", "kg", "the stack under the cell; half of a leg without stack", below)
+	above := w.work("w", "(m - m below) g", fromWeight, "N", (m-below)*g, "(%v - %v) × %v", num(m), num(below), num(g)).Value
+	at := func(symbol, formula, source string, up statics.Vec) float64 {
+		v := math.Hypot(math.Hypot(up[0], up[1]), up[2]+above)
+		w.work(symbol, formula, source, "N", v, "sqrt(%v² + %v² + (%v + %v)²)", num(up[0]), num(up[1]), num(up[2]), num(above))
+		return v
+	}
 	up := statics.Vec(h.Upper)
 	w.found("F", "force of the leg on its upper end (legs."+leg.Name+".tension)", "N", -1, up[:]...)
-	above := (m - below) * g
-	at := math.Sqrt(up[0]*up[0] + up[1]*up[1] + (up[2]+above)*(up[2]+above))
-	w.work("F cell", "force at the cell: that at the top less the weight above the cell", fromMechanics, "N", at,
-		"sqrt(%v² + %v² + (%v + (%v - %v) × %v)²)", num(up[0]), num(up[1]), num(up[2]), num(m), num(below), num(g))
-	off := at - h.TensionN
+	at("F cell", "sqrt(Fx² + Fy² + (Fz + w)²): that at the top less the weight above the cell", fromMechanics, up)
 	if cell.Zero == lift.ZeroNone {
-		w.work("reading", "F cell", "zero: none, so the cell reads all that pulls on it", "N", x.NominalN, "%v", num(at)).answer()
-	} else {
-		off -= below * g
-		w.work("reading", "F cell - m below g", "zero: hung, so the cell was zeroed with what hangs below it", "N", x.NominalN,
-			"%v - %v × %v", num(at), num(below), num(g)).answer()
+		w.work("reading", "F cell", "zero: none, so the cell reads all that pulls on it", "N", x.NominalN, "%v", num(x.AtCellN)).answer()
+	} else if err := w.zero(i, cell, x, at); err != nil {
+		return err
 	}
-	w.work("shift", "reading - |F|", "from the leg's upper end to the reading", "N", off, "%v - sqrt(%v² + %v² + %v²)", num(x.NominalN), num(up[0]), num(up[1]), num(up[2]))
-	e := 0.0
-	if a := cell.Accuracy; a != nil {
-		base, formula := x.NominalN, "of the reading"
-		if a.OfFullScale && cell.Capacity != nil {
-			base, formula = float64(cell.Capacity.Force), "of full scale"
+	c := &x.Cell
+	switch a := cell.Accuracy; {
+	case a == nil:
+		w.note("no accuracy of the cell is given: the bands leave its error out")
+	case a.OfFullScale:
+		path := "legs." + leg.Name + ".cell"
+		if k := slices.IndexFunc(leg.Stack, func(e lift.Part) bool { return e.Cell == cell }); k >= 0 {
+			path = stackName(leg.Name, k)
 		}
-		e = a.Share * math.Abs(base)
-		w.work("e", a.Text+", "+formula, "stated accuracy of the cell, a hard limit", "N", e, "%v × %v", num(a.Share), num(math.Abs(base)))
+		w.stated("C", "capacity of the cell", "N", float64(cell.Capacity.Force), cell.Capacity.Text, path+".capacity", "")
+		w.work("e", a.Text+", of full scale: "+num(a.Share).String()+" C", "stated accuracy of the cell, a hard limit", "N", c.Error, "%v × %v", num(a.Share), num(cell.Capacity.Force))
+	default:
+		w.work("e", a.Text+", of the reading", "stated accuracy of the cell, a hard limit", "N", c.ErrorShare*math.Abs(x.NominalN), "%v × %v", num(a.Share), num(math.Abs(x.NominalN)))
 	}
-	low := w.order("P2.5", &w.s.Spread.Demands[i], 0.025)
-	high := w.order("P97.5", &w.s.Spread.Demands[i], 0.975)
-	w.work("low", "P2.5 + shift - e", "95 of 100 readings, and the cell's error on top", "N", x.LowN, "%v + %v - %v", num(low), num(off), num(e)).answer()
-	w.work("high", "P97.5 + shift + e", "95 of 100 readings, and the cell's error on top", "N", x.HighN, "%v + %v + %v", num(high), num(off), num(e)).answer()
-	w.note("where the draws come from: legs.%s.p95", leg.Name)
+	w.note("each of %d rigs drawn (legs.%s.p95) gives a reading: F cell - zero, worked out as above from its own figures, with an error drawn evenly within ± e", w.s.Spread.Draws, leg.Name)
+	r := &w.s.Spread.Readings[slices.IndexFunc(w.s.Expected, func(e Expected) bool { return e.Channel == x.Channel })]
+	w.order("low", &r.Drawn, 0.025)
+	w.Work[len(w.Work)-1].Answer = true
+	w.order("high", &r.Drawn, 0.975)
+	w.Work[len(w.Work)-1].Answer = true
+	w.taken("joint low", "with joint high: as many draws left out on either side of every cell alike as leave 95 of 100 with all cells inside at once", "N", "the draws", x.JointLowN)
+	w.taken("joint high", "see joint low", "N", "the draws", x.JointHighN)
+	return nil
+}
+
+// zero works out what a cell was zeroed with, and its reading.
+func (w *draft) zero(i int, cell *lift.Cell, x Expected, at func(symbol, formula, source string, up statics.Vec) float64) error {
+	rig, err := lift.NewRig(w.p.Lift)
+	if err != nil {
+		return err
+	}
+	hung, err := rig.Empty(1)
+	if err != nil {
+		return err
+	}
+	slack, err := rig.Empty(0.5)
+	if err != nil {
+		return err
+	}
+	w.found("E", "force of the leg on its upper end, the rigging hanging free without the load", "N", -1, hung[i][:]...)
+	const formula = "sqrt(Ex² + Ey² + (Ez + w)²)"
+	if cell.Zero == lift.ZeroHung {
+		at("zero", formula, "zero: hung, so what hung below the cell is zeroed away", hung[i])
+	} else {
+		w.found("H", "the same, with half the weight of the legs to the load", "N", -1, slack[i][:]...)
+		most := at("zero 1", formula, "zero: attached and slack, so at most what hangs below the cell is zeroed away", hung[i])
+		least := at("zero 2", "sqrt(Hx² + Hy² + (Hz + w)²)", "and at least what is left when the lug takes half of a leg (common practice, no source)", slack[i])
+		w.work("zero", "(zero 1 + zero 2) / 2", "the middle", "N", x.Cell.Zero, "(%v + %v) / 2", num(most), num(least))
+		w.work("z", "half the distance of the two", "each draw has its zero anywhere within ± z", "N", x.Cell.ZeroLimit, "max(%v - %v, %v - %v) / 2", num(most), num(least), num(least), num(most))
+	}
+	w.work("reading", "F cell - zero", "the cell shows what has come since it was zeroed", "N", x.NominalN, "%v - %v", num(x.AtCellN), num(x.Cell.Zero)).answer()
 	return nil
 }
 

@@ -12,9 +12,11 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"plumbhook/lift"
 	"plumbhook/quantity"
+	"plumbhook/rulebook"
 	"plumbhook/spread"
 	"plumbhook/takeoff"
 )
@@ -30,44 +32,22 @@ const (
 	Incomplete Outcome = "incomplete"
 )
 
-// Severity grades a finding.
-type Severity string
+// Finding and Severity are those of the rulebook.
+type (
+	Finding  = rulebook.Finding
+	Severity = rulebook.Severity
+)
 
 // Stop: do not lift like this. Caution: a competent person has to look.
 // Note: worth knowing.
 const (
-	Stop    Severity = "stop"
-	Caution Severity = "caution"
-	Note    Severity = "note"
+	Stop    = rulebook.Stop
+	Caution = rulebook.Caution
+	Note    = rulebook.Note
 )
 
-// Finding is one thing to say about a plan.
-type Finding struct {
-	Severity      Severity
-	Rule          string // stable name
-	Source        string // clause and edition, tag, or the mechanics
-	Where         string // what it is about: legs.west, hooks.main, load
-	Text          string // the sentence a rigger would say, in metric units
-	Demand, Limit *float64
-	Unit          string // SI, of demand and limit
-
-	format string // the sentence, for Say
-	args   []any
-}
-
-// Say is the sentence with forces in the reader's unit.
-func (f *Finding) Say(units quantity.System) string {
-	args := slices.Clone(f.args)
-	for i, a := range args {
-		if n, ok := a.(newtons); ok {
-			args[i] = quantity.Known(quantity.Force(n)).Format(quantity.For[quantity.Force](units))
-		}
-	}
-	return fmt.Sprintf(f.format, args...)
-}
-
 // newtons is a force in a sentence.
-type newtons float64
+type newtons = rulebook.Newtons
 
 // Status is how one part came out.
 type Status string
@@ -78,6 +58,9 @@ const (
 	PartFails       Status = "fails"
 	PartNotAssessed Status = "not assessed"
 )
+
+// BareLeg is the kind of a leg whose parts the file does not list.
+const BareLeg = "leg"
 
 // Part is one piece of the rigging against its rating.
 type Part struct {
@@ -90,11 +73,15 @@ type Part struct {
 	Status      Status
 }
 
-// Expected is what a load cell must read once the load hangs.
+// Expected is what a load cell must read once the load hangs: the force at
+// the cell less what it was zeroed with, N.
 type Expected struct {
 	Channel               string
 	Leg                   string
-	LowN, NominalN, HighN float64
+	LowN, NominalN, HighN float64     // 95 readings in 100 of this cell
+	JointLowN, JointHighN float64     // 95 in 100 have every cell of the plan within these at once
+	AtCellN               float64     // force on the cell
+	Cell                  spread.Cell // its zero and its error
 }
 
 // State is the lift as first rigged, or after a step.
@@ -119,6 +106,8 @@ type Plan struct {
 	States      []State // as first rigged, then each step
 	Outcome     Outcome
 	NotAssessed int
+
+	rules rulebook.Case // what holds for every state
 }
 
 // Cautions is the wording that goes with every verdict.
@@ -136,10 +125,11 @@ func Check(l *lift.Lift) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Lift: l, Sheet: total, Dynamic: 1, Outcome: Holds}
-	if l.Dynamic != nil {
-		p.Dynamic = l.Dynamic.Factor
+	rules, err := rulebook.Prepare(l)
+	if err != nil {
+		return nil, err
 	}
+	p := &Plan{Lift: l, Sheet: total, Dynamic: rules.OnRatings, Outcome: Holds, rules: rules}
 	for i := -1; i < len(l.Steps); i++ {
 		var h *lift.Hung
 		if i < 0 {
@@ -173,25 +163,34 @@ func worse(a, b Outcome) Outcome {
 func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	s := State{Hung: h, Demands: rig.Demands(), P95: map[string]float64{}, Utilisation: map[string]*float64{}, Outcome: Holds}
 	var err error
-	if s.Spread, err = spread.Run(rig, nil, spread.Draws); err != nil {
+	if s.Spread, err = spread.Run(rig, p.expect(&s, rig), spread.Draws); err != nil {
 		return s, err
 	}
+	for k := range s.Expected {
+		e, r := &s.Expected[k], &s.Spread.Readings[k]
+		e.LowN, e.HighN, e.JointLowN, e.JointHighN = r.Low, r.High, r.JointLow, r.JointHigh
+	}
 	demand := map[string]float64{} // P95 with the dynamic factor, by part
+	static := map[string]float64{}
 	for k, d := range s.Demands {
 		b := s.Spread.Demands[k]
-		demand[key(d)] = b.P95 * p.Dynamic
+		demand[key(d)], static[key(d)] = b.P95*p.Dynamic, b.P95
 		if d.Kind == lift.OnLeg {
 			s.P95[d.Name] = b.P95
 		}
 	}
+	c := p.rules
+	c.Hung, c.P95 = h, static
+	report := rulebook.Check(p.Lift.Rulebook, c)
 	p.pose(&s)
 	p.legs(&s, demand)
-	p.parts(&s, demand)
+	p.parts(&s, demand, report.Rating)
 	p.limits(&s)
-	p.expect(&s, rig)
-	if p.Lift.Rulebook != "" {
-		s.missing("rules of the %s rulebook (this version holds parts against their ratings and checks no code's clauses)", p.Lift.Rulebook)
-	} else {
+	s.Findings = append(s.Findings, report.Findings...)
+	for _, o := range report.Open {
+		s.missing("%v", o)
+	}
+	if p.Lift.Rulebook == "" {
 		s.missing("code rules: the file names no rulebook")
 	}
 	for _, f := range s.Findings {
@@ -222,21 +221,19 @@ func key(d lift.Demand) string {
 }
 
 func (s *State) find(sev Severity, rule, source, where, format string, args ...any) *Finding {
-	f := Finding{Severity: sev, Rule: rule, Source: source, Where: where, format: format, args: args}
-	f.Text = f.Say(quantity.Metric)
-	s.Findings = append(s.Findings, f)
+	s.Findings = append(s.Findings, rulebook.New(sev, rule, source, where, format, args...))
 	return &s.Findings[len(s.Findings)-1]
-}
-
-func (f *Finding) against(demand, limit float64, unit string) {
-	f.Demand, f.Limit, f.Unit = &demand, &limit, unit
 }
 
 func (s *State) missing(format string, args ...any) {
 	s.NotAssessed = append(s.NotAssessed, fmt.Sprintf(format, args...))
 }
 
-const mechanics = "mechanics of the plan"
+// Where what a finding rests on comes from.
+const (
+	mechanics = "mechanics of the plan"
+	tagged    = "tag or maker's figure in the lift file"
+)
 
 // pose judges how the load hangs.
 func (p *Plan) pose(s *State) {
@@ -271,7 +268,7 @@ func (p *Plan) pose(s *State) {
 		b := &h.Bodies[0]
 		if b.Tilt > float64(t.Value) {
 			s.find(Stop, "tilt-limit", "limit in the lift file", "load", "the load hangs %.1f° off level, more than the %.1f° allowed", deg(b.Tilt), deg(float64(t.Value))).
-				against(b.Tilt, float64(t.Value), "rad")
+				Against(b.Tilt, float64(t.Value), "rad")
 		}
 	}
 }
@@ -292,7 +289,7 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 		if l.WorstN != nil && *l.WorstN*p.Dynamic > *l.WLLN && u <= 1 {
 			s.find(Caution, "worst-share", mechanics, where,
 				"if the lengths are a little off, leg %s may have to take %s; its rating is %s", l.Name, newtons(*l.WorstN*p.Dynamic), newtons(*l.WLLN)).
-				against(*l.WorstN*p.Dynamic, *l.WLLN, "N")
+				Against(*l.WorstN*p.Dynamic, *l.WLLN, "N")
 		}
 		most := 0.0
 		for _, spans := range [][]float64{l.SlipLow, l.SlipHigh} {
@@ -303,7 +300,7 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 		if most*p.Dynamic > *l.WLLN {
 			s.find(Stop, "slip-limit", "Eytelwein's rope formula on the friction in the lift file", where,
 				"before rope %s runs over its points, one side of it can come to %s; its rating is %s", l.Name, newtons(most*p.Dynamic), newtons(*l.WLLN)).
-				against(most*p.Dynamic, *l.WLLN, "N")
+				Against(most*p.Dynamic, *l.WLLN, "N")
 		}
 		lim, ok := p.Lift.Limits.Legs[l.Name]
 		if ok {
@@ -317,10 +314,10 @@ func (s *State) limit(l lift.Limit, where, what string, n float64) {
 	switch {
 	case l.Stop != nil && n >= float64(l.Stop.Force):
 		s.find(Stop, "stop-limit", "limit in the lift file", where, "%s is planned at %s, at or past its stop number of %s", what, newtons(n), newtons(float64(l.Stop.Force))).
-			against(n, float64(l.Stop.Force), "N")
+			Against(n, float64(l.Stop.Force), "N")
 	case l.Warn != nil && n >= float64(l.Warn.Force):
 		s.find(Caution, "warn-limit", "limit in the lift file", where, "%s is planned at %s, at or past its warn number of %s", what, newtons(n), newtons(float64(l.Warn.Force))).
-			against(n, float64(l.Warn.Force), "N")
+			Against(n, float64(l.Warn.Force), "N")
 	}
 }
 
@@ -340,18 +337,24 @@ func (p *Plan) limits(s *State) {
 
 // parts lists every piece between hook and load: stack entries, nodes, used
 // lugs and points, spreaders, hooks.
-func (p *Plan) parts(s *State, demand map[string]float64) {
+func (p *Plan) parts(s *State, demand, reduced map[string]float64) {
 	l := p.Lift
-	add := func(where, kind, serial string, n float64, rating *quantity.Rating) {
+	add := func(where, kind, serial, source string, n float64, rating *quantity.Rating) {
 		part := Part{Where: where, Kind: kind, Serial: serial, DemandN: n, Status: PartNotAssessed}
-		if rating != nil {
-			lim := float64(rating.Force)
+		left, less := reduced[where] // as it is rigged, says a rule with its own finding
+		if rating != nil || less {
+			lim := left
+			if !less || rating != nil && float64(rating.Force) < left {
+				lim = float64(rating.Force)
+			}
 			u := n / lim
 			part.LimitN, part.Utilisation, part.Status = &lim, &u, PartHolds
 			if u > 1 {
 				part.Status = PartFails
-				s.find(Stop, "rating", "tag or maker's figure in the lift file", where,
-					"%s (%s) would carry %s; it is rated for %s", where, kind, newtons(n), newtons(lim)).against(n, lim, "N")
+			}
+			if rating != nil && n > float64(rating.Force) {
+				s.find(Stop, "rating", source, where, "%s (%s) would carry %s; it is rated for %s", where, kind, newtons(n), newtons(rating.Force)).
+					Against(n, float64(rating.Force), "N")
 			}
 		} else {
 			s.missing("%s (%s) has no rating", where, kind)
@@ -361,7 +364,7 @@ func (p *Plan) parts(s *State, demand map[string]float64) {
 	}
 	for i := range l.Hooks {
 		h := &l.Hooks[i]
-		add("hooks."+h.Name, "hook", "", demand["hooks."+h.Name], h.WLL)
+		add("hooks."+h.Name, "hook", "", tagged, demand["hooks."+h.Name], h.WLL)
 	}
 	for i := range l.Legs {
 		leg := &l.Legs[i]
@@ -372,30 +375,31 @@ func (p *Plan) parts(s *State, demand map[string]float64) {
 			if rating == nil && e.Cell != nil {
 				rating = e.Cell.Capacity
 			}
-			add(stackName(leg.Name, k), e.Kind, e.Serial, demand[where], rating)
+			source, _ := e.Rated()
+			add(stackName(leg.Name, k), e.Kind, e.Serial, source, demand[where], rating)
 		}
 		if len(leg.Stack) == 0 {
-			add(where, "leg", "", demand[where], leg.WLL)
+			add(where, BareLeg, "", tagged, demand[where], leg.WLL)
 		} else if leg.WLL != nil {
 			lim := float64(leg.WLL.Force)
 			if n := demand[where]; n > lim {
-				s.find(Stop, "rating", "tag or maker's figure in the lift file", where, "leg %s would carry %s; it is rated for %s", leg.Name, newtons(n), newtons(lim)).against(n, lim, "N")
+				s.find(Stop, "rating", tagged, where, "leg %s would carry %s; it is rated for %s", leg.Name, newtons(n), newtons(lim)).Against(n, lim, "N")
 			}
 		}
 	}
 	for i := range l.Nodes {
 		n := &l.Nodes[i]
-		add("nodes."+n.Name, "node", "", demand["nodes."+n.Name], n.WLL)
+		add("nodes."+n.Name, "node", "", tagged, demand["nodes."+n.Name], n.WLL)
 	}
 	for i := range l.Spreaders {
 		b := &l.Spreaders[i]
-		add("spreaders."+b.Name, "spreader", "", demand["spreaders."+b.Name], b.WLL)
+		add("spreaders."+b.Name, "spreader", "", tagged, demand["spreaders."+b.Name], b.WLL)
 	}
 	points := func(body string, lugs []lift.Lug) {
 		for k := range lugs {
 			name := body + "." + lugs[k].Name
 			if n, used := demand[name]; used {
-				add(name, cmp.Or(lugs[k].Type, "point"), "", n, lugs[k].WLL)
+				add(name, cmp.Or(lugs[k].Type, "point"), "", tagged, n, lugs[k].WLL)
 			}
 		}
 	}
@@ -405,49 +409,111 @@ func (p *Plan) parts(s *State, demand map[string]float64) {
 	}
 }
 
-// expect says what each cell of a leg straight to the load must read.
-func (p *Plan) expect(s *State, rig *lift.Rig) {
+// expect says what each cell must read, bands left out, and gives the cells
+// for the draws that the bands come from.
+//
+// What comes off for the zero is what the rigging alone put on the cell: all
+// of it when zeroed hung; when the legs were attached and slack, anything
+// from all of their weight to half of it, the lug carrying the rest (common
+// practice, no source).
+func (p *Plan) expect(s *State, rig *lift.Rig) []spread.Cell {
+	var cells []spread.Cell
+	g := float64(p.Lift.Site.G.Value)
+	zeroed, err := zeros(p.Lift, rig)
 	for i := range p.Lift.Legs {
 		leg := &p.Lift.Legs[i]
-		cell, below := leg.CellAt()
+		cell, _ := leg.CellAt()
 		if cell == nil || cell.Channel == "" {
 			continue
 		}
-		direct := leg.To.Body == "load" && len(leg.Via) == 0
-		if !direct || cell.Zero == lift.ZeroAttached {
-			s.missing("what channel %s must read (only cells zeroed hung or raw, in legs straight to the load)", cell.Channel)
+		e := Expected{Channel: cell.Channel, Leg: leg.Name, AtCellN: leg.AtCell(s.Hung.Legs[i].Upper, float64(leg.Mass.Value)*g)}
+		switch {
+		case len(leg.Via) > 0:
+			s.missing("what channel %s must read (its leg %s runs over points, and the force differs along it)", cell.Channel, leg.Name)
+			continue
+		case cell.Zero == lift.ZeroNone:
+			e.Cell.Leg = i
+		case err != nil:
+			s.missing("what channel %s must read (%v)", cell.Channel, err)
+			continue
+		default:
+			e.Cell = zeroed[i]
+		}
+		e.NominalN = e.AtCellN - e.Cell.Zero
+		switch a := cell.Accuracy; {
+		case a == nil:
+			s.missing("the accuracy of the cell on channel %s", cell.Channel)
+		case !a.OfFullScale:
+			e.Cell.ErrorShare = a.Share
+		case cell.Capacity == nil:
+			s.missing("the band of channel %s: its accuracy is of full scale and no capacity is given", cell.Channel)
+			continue
+		default:
+			e.Cell.Error = a.Share * float64(cell.Capacity.Force)
+		}
+		cells, s.Expected = append(cells, e.Cell), append(s.Expected, e)
+	}
+	return cells
+}
+
+// zeros gives, leg by leg, what the cells were zeroed with, the middle where
+// that is not known exactly, and how it follows the weight of the rigging.
+// Without a zeroed cell there is nothing to work out.
+func zeros(l *lift.Lift, rig *lift.Rig) ([]spread.Cell, error) {
+	out := make([]spread.Cell, len(l.Legs))
+	zeroed := false
+	for i := range l.Legs {
+		cell, _ := l.Legs[i].CellAt()
+		zeroed = zeroed || cell != nil && cell.Zero != lift.ZeroNone
+		out[i].Leg = i
+	}
+	if !zeroed {
+		return out, nil
+	}
+	middle := func() (mid, half []float64, err error) {
+		hung, err := rig.Zeros(1)
+		if err != nil {
+			return nil, nil, err
+		}
+		slack, err := rig.Zeros(0.5)
+		if err != nil {
+			return nil, nil, err
+		}
+		mid, half = make([]float64, len(out)), make([]float64, len(out))
+		for i := range out {
+			mid[i] = hung[i]
+			if cell, _ := l.Legs[i].CellAt(); cell != nil && cell.Zero == lift.ZeroAttached {
+				mid[i], half[i] = (hung[i]+slack[i])/2, math.Abs(hung[i]-slack[i])/2
+			}
+		}
+		return mid, half, nil
+	}
+	mid, half, err := middle()
+	if err != nil {
+		return nil, err
+	}
+	for i := range out {
+		out[i].Zero, out[i].ZeroLimit = mid[i], half[i]
+	}
+	defer rig.Set(rig.Nominal())
+	for k, in := range rig.Inputs {
+		weighs := strings.HasSuffix(in.Name, ".mass") && !strings.HasPrefix(in.Name, "load.")
+		if !weighs && in.Name != "site.g" && !(strings.HasPrefix(in.Name, "spreaders.") && strings.Contains(in.Name, ".cg.")) {
 			continue
 		}
-		// The demand is at the upper end; the cell feels what hangs below it.
-		h := &s.Hung.Legs[i]
-		g := float64(p.Lift.Site.G.Value)
-		above := float64(leg.Mass.Value) - below
-		pulled := h.Upper
-		pulled[2] += above * g
-		at := math.Sqrt(pulled[0]*pulled[0] + pulled[1]*pulled[1] + pulled[2]*pulled[2])
-		off := at - h.TensionN
-		if cell.Zero != lift.ZeroNone {
-			off -= below * g
+		values := rig.Nominal()
+		values[k] = in.High
+		rig.Set(values)
+		high, _, err := middle()
+		if err != nil {
+			return nil, err
 		}
-		e := Expected{Channel: cell.Channel, Leg: leg.Name, NominalN: h.TensionN + off}
-		drawn := &s.Spread.Demands[i]
-		e.LowN, e.HighN = drawn.Quantile(0.025)+off, drawn.Quantile(0.975)+off
-		if a := cell.Accuracy; a != nil {
-			err := a.Share * math.Abs(e.NominalN)
-			if a.OfFullScale {
-				if cell.Capacity == nil {
-					s.missing("the band of channel %s: its accuracy is of full scale and no capacity is given", cell.Channel)
-					err = math.NaN()
-				} else {
-					err = a.Share * float64(cell.Capacity.Force)
-				}
+		for i := range out {
+			if out[i].ZeroSlope == nil {
+				out[i].ZeroSlope = make([]float64, len(rig.Inputs))
 			}
-			e.LowN, e.HighN = e.LowN-err, e.HighN+err
-		} else {
-			s.missing("the accuracy of the cell on channel %s", cell.Channel)
-		}
-		if !math.IsNaN(e.LowN) {
-			s.Expected = append(s.Expected, e)
+			out[i].ZeroSlope[k] = (high[i] - mid[i]) / (in.High - in.Value)
 		}
 	}
+	return out, nil
 }

@@ -41,7 +41,7 @@ legs: {only: {from: main, to: load.top, length: 2 m, stiffness: 5 MN/m, mass: 10
 `
 
 // TestOutcomes changes one thing at a time. Without a rulebook one thing is
-// always not assessed.
+// always not assessed; with one, tag, temperature, exposure and wind.
 func TestOutcomes(t *testing.T) {
 	for _, c := range []struct {
 		name     string
@@ -63,7 +63,7 @@ func TestOutcomes(t *testing.T) {
 		{"past the warn number", "load:", "limits: {total: {warn: 10 kN, stop: 12 kN}}\nload:", verdict.Holds, 1, verdict.Caution, "warn-limit", "hooks"},
 		{"past the stop number", "load:", "limits: {total: {warn: 9 kN, stop: 10 kN}}\nload:", verdict.Fails, 1, verdict.Stop, "stop-limit", "hooks"},
 		{"a leg past its warn number", "load:", "limits: {legs: {only: {warn: 10 kN}}}\nload:", verdict.Holds, 1, verdict.Caution, "warn-limit", "legs.only"},
-		{"a rulebook that is not there", "load:", "rulebook: eu\nload:", verdict.Holds, 1, "", "", ""},
+		{"a rulebook that asks for what is not stated", "load:", "rulebook: eu\nload:", verdict.Holds, 4, "", "", ""},
 		{"a cell without accuracy", ", accuracy: 0.1 % fs", "", verdict.Holds, 2, "", "", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -112,8 +112,13 @@ func TestPlumb(t *testing.T) {
 	// A cell zeroed with the rigging below it hanging free reads the load.
 	e := s.Expected[0]
 	near("reading", e.NominalN, 10000)
-	near("lowest reading", e.LowN, 10000-20)
-	near("highest reading", e.HighN, 10000+20)
+	// Anything within ±20 N is as likely as anything else: 95 of 100 are
+	// within 19 N, but for the grain of the draws.
+	for what, off := range map[string]float64{"low": e.LowN - 9981, "high": e.HighN - 10019, "joint low": e.JointLowN - 9981, "joint high": e.JointHighN - 10019} {
+		if math.Abs(off) > 0.1 {
+			t.Errorf("%s end of the band is off by %g N", what, off)
+		}
+	}
 	raw := plan(t, strings.Replace(block, "zero: hung", "zero: none", 1)).States[0].Expected[0]
 	near("raw reading: load and half the leg", raw.NominalN, 10050)
 }

@@ -31,6 +31,7 @@ const (
 type commands struct {
 	Check   checkCmd   `cmd:"" help:"Hang a lift and say whether the plan holds."`
 	Draw    drawCmd    `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
+	Card    cardCmd    `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear    gearCmd    `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
 	Schema  schemaCmd  `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
 	Version versionCmd `cmd:"" help:"Print the version."`

@@ -9,6 +9,7 @@ curvature of the energy says whether the pose is a minimum.
 
 import numpy as np
 from scipy.integrate import solve_ivp
+from scipy.optimize import least_squares
 
 SOFT = 2e7  # N/m in place of a constraint while the rig goes downhill
 EVEN = 1e6  # N/m, brings constraints to the size of stiffnesses before solving
@@ -236,20 +237,26 @@ def stop(slot):
 
 
 def beside_start(rig):
-    """Turn to the nearest equilibrium beside the start pose (rad), and its least curvature.
+    """Turn to the equilibrium beside the start pose (rad), and its least curvature.
 
-    A moment downhill makes the legs taut; Newton steps then also find a pose
-    that is lost, where the curvature is negative. None where they find none.
+    Half a second downhill makes the legs taut; from there least squares on the
+    forces also finds a pose that is lost, where the curvature is negative.
+    None where it finds none. For rigs of elastic legs.
     """
-    found = []
-    for moment in (0.1, 0.3, 0.5, 1.0, 2.0):
-        e = Energy(rig)
-        e.downhill(moment, step=moment)
-        left_over, held, grounded = e.newton()
-        if left_over < 1e-9:
-            turned = max(np.arccos(np.clip(e.rot[n][2, 2], -1, 1)) for n in rig.bodies)
-            found.append((turned, e.curvature(held, grounded)[0]))
-    return min(found, default=None)
+    e = Energy(rig)
+    e.downhill(0.5, step=0.5)
+    n = 6 * len(e.movers)
+    ways = 1e-30j * np.eye(n)
+    near = least_squares(
+        lambda x: e.forces(x, [], None) / rig.weight, np.zeros(n),
+        lambda x: np.array([e.forces(x + w, [], None).imag for w in ways]).T / (1e-30 * rig.weight),
+        method="lm", xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=2000)
+    e.move(near.x)
+    left_over, held, grounded = e.newton()
+    if left_over > 1e-9:
+        return None
+    turned = max(np.arccos(np.clip(e.rot[b][2, 2], -1, 1)) for b in rig.bodies)
+    return turned, e.curvature(held, grounded)[0]
 
 
 def hang(rig):
