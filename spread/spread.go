@@ -333,7 +333,7 @@ func at(in lift.Input, p float64) float64 {
 	v := in.Value + sigma*distuv.UnitNormal.Quantile(p)
 	// A place may lie on either side of zero; a mass, a length, a stiffness
 	// that is positive by its limits stays so in the tail.
-	if in.Unit != "m" || strings.HasSuffix(in.Name, ".length") {
+	if in.Low > 0 && (in.Unit != "m" || strings.HasSuffix(in.Name, ".length")) {
 		v = max(v, in.Low/2)
 	}
 	return v

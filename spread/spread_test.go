@@ -141,6 +141,31 @@ func TestSameFileSameNumbers(t *testing.T) {
 	}
 }
 
+// TestCut: what is cut out of a part has a mass below zero, with a spread of
+// its own on both sides.
+func TestCut(t *testing.T) {
+	r := rig(t, `
+plumbhook: 1
+title: slab with an opening
+site: {g: 10 m/s2}
+load:
+  parts: [{name: slab, mass: 5000 kg, at: 0 0 0 m}, {name: opening, mass: 320 kg ± 30 %, at: 0 0 0 m, cut: true}]
+  lugs: {top: {at: 0 0 1 m}}
+hooks: {main: {at: 0 0 5 m}}
+legs: {only: {from: main, to: load.top, length: 3 m, stiffness: 5 MN/m}}
+`)
+	res, err := Run(r, nil, 2000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := 960 * 1.644854 / 1.959964
+	for k, want := range []float64{46800 - half, 46800, 46800 + half} {
+		if got := []float64{res.Weight.P5, res.Weight.P50, res.Weight.P95}[k]; math.Abs(got-want) > 15 {
+			t.Errorf("percentile %d of the weight is %.0f N, want %.0f", k, got, want)
+		}
+	}
+}
+
 // TestBlocksStandAlone: a block gives the same draws whatever its rig did
 // before, or the answer would depend on which processor was quicker.
 func TestBlocksStandAlone(t *testing.T) {
