@@ -289,6 +289,12 @@ func (s *sheet) worst() cell {
 // headline says in large letters what one should know first.
 func (s *sheet) headline(r rect) {
 	var cells []cell
+	if s.meta.Verdict != "" {
+		cells = append(cells, cell{"plan, as far as checked", s.meta.Verdict, s.meta.Fails})
+	}
+	if s.meta.Worst != "" {
+		cells = append(cells, cell{"used most", s.meta.Worst, s.meta.Fails})
+	}
 	if !s.h.Stable {
 		text := "NOT STABLE"
 		switch s.h.FellOver {
@@ -312,7 +318,9 @@ func (s *sheet) headline(r rect) {
 		}
 		cells = append(cells, cell{caption, s.t.say(h.LoadN), false})
 	}
-	cells = append(cells, s.worst())
+	if s.meta.Worst == "" {
+		cells = append(cells, s.worst())
+	}
 	if len(s.h.Bodies) > 0 {
 		b := &s.h.Bodies[0]
 		text := "level"

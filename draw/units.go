@@ -16,6 +16,13 @@ type Meta struct {
 	Force string          // the one unit of every force and weight; of mass too, as force at standard gravity; empty: the system's own
 	Paper string          // "A4" (also when empty), "A3" or "Letter", all landscape
 	Date  string          // as it shall stand in the title block
+
+	// The verdict on this state, where there is one, in the words of check:
+	// it comes first on the sheet. Fails and Worst (what is used most, of
+	// whatever kind, and how far) are shown so that nobody misses them.
+	Verdict string
+	Fails   bool
+	Worst   string
 }
 
 // tongue is a Meta that has been understood.
@@ -110,21 +117,12 @@ func digits(v float64, n int) string {
 // degrees writes an angle to a tenth of a degree.
 func degrees(rad float64) string { return strconv.FormatFloat(rad*180/math.Pi, 'f', 1, 64) + "°" }
 
-// percent writes a share so that rounding never moves it across 100 %.
+// percent writes a share rounded up, as every output does: the loud side.
 func percent(u float64) string {
-	v := u * 100
-	switch {
-	case math.IsInf(v, 0) || v > 1e6:
+	if u > 1e4 {
 		return "over 1000000 %"
-	case v > 100:
-		v = math.Ceil(v*10-1e-9) / 10
-		if v < 101 {
-			return strconv.FormatFloat(max(v, 100.1), 'f', 1, 64) + " %"
-		}
-	case v > 99 && v < 100:
-		return strconv.FormatFloat(min(math.Floor(v*10)/10, 99.9), 'f', 1, 64) + " %"
 	}
-	return strconv.FormatFloat(v, 'f', 0, 64) + " %"
+	return fmt.Sprintf("%.0f %%", max(math.Ceil(100*u-1e-9), 0))
 }
 
 // round is the largest of 1, 2 or 5 times a power of ten up to v.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/quantity"
 	"plumbhook/statics"
 )
 
@@ -192,9 +193,17 @@ func (r *Rig) told(step string, res *statics.Result) (*Hung, error) {
 		p := r.model.Supports[i].At
 		f := res.Drag[i]
 		f[2] = res.Push[i]
-		h.Supports = append(h.Supports, HungSupport{
-			Name: r.Lift.Supports[i].Name, At: r.solver.Where(p).Add(shift), Force: f, Off: res.Push[i] < slackShare*total,
-		})
+		g := HungSupport{Name: r.Lift.Supports[i].Name, At: r.solver.Where(p).Add(shift), Force: f, Off: res.Push[i] < slackShare*total}
+		if mu := r.Lift.Supports[i].Friction; mu > 0 && !g.Off {
+			g.Grip = math.Hypot(f[0], f[1]) / (mu * f[2])
+		}
+		if before := r.stood[i]; before != nil && !g.Off {
+			g.SlidM = math.Hypot(g.At[0]-before[0], g.At[1]-before[1])
+		}
+		if r.stood[i] = nil; !g.Off {
+			r.stood[i] = &g.At
+		}
+		h.Supports = append(h.Supports, g)
 	}
 	r.tellSqueeze(h)
 	r.tellHeadroom(h)
@@ -324,6 +333,30 @@ func (r *Rig) tellLeg(h *Hung, i int, res *statics.Result, shift statics.Vec, to
 	}
 }
 
+// Rating is what the file gives one leg for itself: its straight WLL, or its
+// share of the tag of the assembly it belongs to. A tag W for n legs at an
+// angle h from horizontal stands for W / (n sin h) in each, three at most
+// counted (four-leg slings are rated as three: OSHA Guidance on Safe Sling
+// Use, Tables 1 and 2; EN 818-4).
+func (l *Leg) Rating() *quantity.Rating {
+	a := l.AssemblyWLL
+	if l.WLL != nil || a == nil || a.Legs < 1 {
+		return l.WLL
+	}
+	h := float64(a.Angle.Value)
+	switch a.From {
+	case "vertical":
+		h = math.Pi/2 - h
+	case "included":
+		h = math.Pi/2 - h/2
+	}
+	n := float64(min(a.Legs, 3)) * math.Sin(h)
+	if !(n > 0) {
+		return nil
+	}
+	return &quantity.Rating{Force: a.WLL.Force / quantity.Force(n), FromMass: a.WLL.FromMass, Text: a.WLL.Text + " of the assembly"}
+}
+
 // rating is the straight rating of the leg: its weakest rated part, and the
 // parts that have none.
 func (l *Leg) rating() (*float64, []string) {
@@ -334,8 +367,9 @@ func (l *Leg) rating() (*float64, []string) {
 		}
 	}
 	var unrated []string
-	if l.WLL != nil {
-		take(float64(l.WLL.Force))
+	own := l.Rating()
+	if own != nil {
+		take(float64(own.Force))
 	}
 	for k := range l.Stack {
 		p := &l.Stack[k]
@@ -344,7 +378,7 @@ func (l *Leg) rating() (*float64, []string) {
 			take(float64(p.WLL.Force))
 		case p.Cell != nil && p.Cell.Capacity != nil:
 			take(float64(p.Cell.Capacity.Force))
-		case l.WLL == nil:
+		case own == nil:
 			unrated = append(unrated, fmt.Sprintf("%d %s", k+1, p.Kind))
 		}
 	}
@@ -369,7 +403,7 @@ func (r *Rig) tellWorst(h *Hung) {
 		}
 		_, high, ok := r.solver.ShareRange(b, legs)
 		if !ok {
-			h.Notes = append(h.Notes, fmt.Sprintf("%s has too many legs to try every set of them: worst case not assessed", r.bodies[b]))
+			h.Untried = append(h.Untried, r.bodies[b])
 			continue
 		}
 		for k, i := range legs {

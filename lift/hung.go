@@ -11,6 +11,7 @@ type Hung struct {
 	StabilityM   *float64 // how far the load's CG may rise before the pose is lost; nil when no rise loses it
 	NearSingular bool     // the tensions hang on figures finer than the plan gives
 	Notes        []string // what the solver wants said, in words
+	Untried      []string // bodies with too many legs to try every set of them: no worst case
 
 	WeightN   float64 // the load alone
 	MassKg    float64
@@ -76,6 +77,8 @@ type HungSupport struct {
 	At    [3]float64
 	Force [3]float64 // ground on body
 	Off   bool       // the point has lifted off
+	Grip  float64    // friction used, as a share of what the point can hold; 0 without friction
+	SlidM float64    // how far the point moved along the ground since the state before
 }
 
 // HungTie is what a tie to ground pulls.

@@ -22,11 +22,12 @@ type Rig struct {
 	bodies   []string // of the model, load first
 	carriers map[string]carrier
 	legs     []legPlan
-	ties     int       // index of the first tie among the cables
-	untied   []float64 // tie lengths at the start
-	steps    int       // of the file, made so far
-	changes  []func()  // what the steps made so far changed
-	floating bool      // the one hook has no place: the load stays where its start pose has it
+	ties     int           // index of the first tie among the cables
+	untied   []float64     // tie lengths at the start
+	stood    []*[3]float64 // where each support's point stood in the state before; nil when off
+	steps    int           // of the file, made so far
+	changes  []func()      // what the steps made so far changed
+	floating bool          // the one hook has no place: the load stays where its start pose has it
 }
 
 // carrier is what a name in the file is in the model.
@@ -65,6 +66,7 @@ func NewRig(l *Lift) (*Rig, error) {
 	r.list()
 	r.Set(r.Nominal())
 	r.start()
+	r.stood = make([]*[3]float64, len(l.Supports))
 	s, err := statics.NewSolver(&r.model)
 	if err != nil {
 		return nil, fault.New(fault.Rig, "this rig can not be put into a model").Because(err)

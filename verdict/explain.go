@@ -558,7 +558,7 @@ func (w *draft) under(hook string) map[string]bool {
 
 // total explains the sum at the hooks.
 func (w *draft) total() error {
-	w.Title = "sum of the forces at all hooks"
+	w.Title = "what all hooks carry together, straight down"
 	var now, p95 []string
 	sum, high := 0.0, 0.0
 	for k, d := range w.s.Demands {
@@ -566,15 +566,18 @@ func (w *draft) total() error {
 			continue
 		}
 		i := slices.IndexFunc(w.s.Hung.Hooks, func(h lift.HungHook) bool { return h.Name == d.Name })
-		n := w.s.Hung.Hooks[i].LoadN
-		w.found(fmt.Sprintf("F%d", i+1), "force at hook "+d.Name+" (hooks."+d.Name+")", "N", -1, n)
+		h := &w.s.Hung.Hooks[i]
+		n := -h.Force[2]
+		w.found(fmt.Sprintf("F%d", i+1), "force at hook "+d.Name+", straight down", "N", -1, n)
+		w.found(fmt.Sprintf("H%d", i+1), "force at hook "+d.Name+" (hooks."+d.Name+")", "N", -1, h.LoadN)
 		w.taken(fmt.Sprintf("P%d", i+1), "its P95 (hooks."+d.Name+".p95)", "N", "the draws", w.s.Spread.Demands[k].P95)
-		now, p95 = append(now, num(n).String()), append(p95, num(w.s.Spread.Demands[k].P95).String())
-		sum, high = sum+n, high+w.s.Spread.Demands[k].P95
+		now = append(now, num(n).String())
+		p95 = append(p95, fmt.Sprintf("%v × %v / %v", num(w.s.Spread.Demands[k].P95), num(n), num(h.LoadN)))
+		sum, high = sum+n, high+w.s.Spread.Demands[k].P95*n/h.LoadN
 	}
 	w.work("F", "ΣF", fromMechanics, "N", sum, "%s", strings.Join(now, " + ")).answer()
 	d := w.dynamic()
-	w.work("demand", "D ΣP", "P95 of each hook, as if all were high together", "N", d*high, "%v × (%s)", num(d), strings.Join(p95, " + "))
+	w.work("demand", "D Σ P F / H", "P95 of each hook, its share straight down, as if all were high together", "N", d*high, "%v × (%s)", num(d), strings.Join(p95, " + "))
 	if l := w.p.Lift.Limits.Total; l != nil {
 		for _, r := range []struct {
 			name string

@@ -189,9 +189,12 @@ func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	s.Findings = append(s.Findings, report.Findings...)
 	for _, o := range report.Open {
 		s.missing("%v", o)
+		if o.Rule == "chart-capacity" { // a crane was named, and nobody knows whether it can
+			s.Outcome = worse(s.Outcome, Incomplete)
+		}
 	}
 	if p.Lift.Rulebook == "" {
-		s.missing("code rules: the file names no rulebook")
+		s.missing("code rules: the file names no rulebook, so angles, hitches, eye bolts, side pulls, temperature, exposure and wind are not judged")
 	}
 	for _, f := range s.Findings {
 		if f.Severity == Stop {
@@ -233,7 +236,20 @@ func (s *State) missing(format string, args ...any) {
 const (
 	mechanics = "mechanics of the plan"
 	tagged    = "tag or maker's figure in the lift file"
+	unsourced = "common practice, no source"
 )
+
+// Where no code or file says otherwise, a person has to look from the first
+// of each pair on, and the plan fails from the second on; rad (common
+// practice, no source).
+const (
+	plumb, outOfPlumb = 1 * math.Pi / 180, 5 * math.Pi / 180
+	leaning, askew    = 5 * math.Pi / 180, 30 * math.Pi / 180
+)
+
+// creep is how far, m, a point may move along the ground before it counts as
+// sliding.
+const creep = 5e-3
 
 // pose judges how the load hangs.
 func (p *Plan) pose(s *State) {
@@ -263,6 +279,44 @@ func (p *Plan) pose(s *State) {
 		if l := &h.Legs[i]; l.Slack {
 			s.find(Caution, "slack-leg", mechanics, "legs."+l.Name, "leg %s hangs slack: the others carry everything", l.Name)
 		}
+	}
+	for _, name := range h.Untried {
+		s.missing("the worst case of %s: it has too many legs to try every set of them", name)
+	}
+	for i := range h.Hooks {
+		k := &h.Hooks[i]
+		lean := math.Atan2(math.Hypot(k.Force[0], k.Force[1]), -k.Force[2])
+		sev, limit := Caution, plumb
+		if lean > outOfPlumb {
+			sev, limit = Stop, outOfPlumb
+		}
+		if lean > plumb {
+			s.find(sev, "out-of-plumb", unsourced, "hooks."+k.Name,
+				"hook %s is pulled %.1f° out of plumb; hoists are rated for a plumb line", k.Name, deg(lean)).Against(lean, limit, "rad")
+		}
+	}
+	for i := range h.Supports {
+		g := &h.Supports[i]
+		switch mu := p.Lift.Supports[i].Friction; {
+		case g.SlidM > creep && mu > 0:
+			s.find(Stop, "heel-slides", mechanics, "supports."+g.Name,
+				"%s slides %.2f m on the ground on the way here: its friction of %.2g does not hold it", g.Name, g.SlidM, mu).Against(g.SlidM, creep, "m")
+		case g.SlidM > creep:
+			s.find(Caution, "heel-slides", mechanics, "supports."+g.Name,
+				"%s slides %.2f m on the ground on the way here: the file gives it no friction", g.Name, g.SlidM).Against(g.SlidM, creep, "m")
+		case g.Grip > 0.7:
+			s.find(Caution, "heel-grip", mechanics, "supports."+g.Name,
+				"%s uses %.0f %% of its friction: chock it", g.Name, math.Ceil(100*g.Grip)).Against(g.Grip, 1, "1")
+		}
+	}
+	if b := &h.Bodies[0]; p.Lift.Limits.Tilt == nil && b.Tilt > leaning {
+		sev, limit := Caution, leaning
+		if b.Tilt > askew && len(h.Hooks) == 1 && len(h.Supports) == 0 {
+			sev, limit = Stop, askew
+		}
+		s.find(sev, "tilt-unlimited", unsourced, "load",
+			"the load hangs %.1f° off level and the plan states no limit: write limits.tilt, or move the lifting points over its centre of gravity", deg(b.Tilt)).
+			Against(b.Tilt, limit, "rad")
 	}
 	if t := p.Lift.Limits.Tilt; t != nil {
 		b := &h.Bodies[0]
@@ -297,9 +351,12 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 				most = math.Max(most, n)
 			}
 		}
+		if most > 0 && l.TensionN > 0 { // as uncertain as the frictionless force
+			most *= s.P95[l.Name] / l.TensionN
+		}
 		if most*p.Dynamic > *l.WLLN {
 			s.find(Stop, "slip-limit", "Eytelwein's rope formula on the friction in the lift file", where,
-				"before rope %s runs over its points, one side of it can come to %s; its rating is %s", l.Name, newtons(most*p.Dynamic), newtons(*l.WLLN)).
+				"before leg %s runs over its points, one side of it can come to %s; its rating is %s", l.Name, newtons(most*p.Dynamic), newtons(*l.WLLN)).
 				Against(most*p.Dynamic, *l.WLLN, "N")
 		}
 		lim, ok := p.Lift.Limits.Legs[l.Name]
@@ -326,13 +383,31 @@ func (p *Plan) limits(s *State) {
 	if p.Lift.Limits.Total == nil {
 		return
 	}
-	sum := 0.0
+	_, p95, _ := s.Total()
+	s.limit(*p.Lift.Limits.Total, "hooks", "the total at the hooks", p95*p.Dynamic)
+}
+
+// Total is what all hooks carry together, straight down: nominal and P95,
+// the latter as if all hooks were high at once, and the half-width of the
+// most uncertain one. N.
+func (s *State) Total() (nominal, p95, half float64) {
+	i := 0
 	for k, d := range s.Demands {
-		if d.Kind == lift.OnHook {
-			sum += s.Spread.Demands[k].P95
+		if d.Kind != lift.OnHook {
+			continue
 		}
+		h := &s.Hung.Hooks[i]
+		i++
+		down := 1.0 // share of the force that is straight down
+		if h.LoadN > 0 {
+			down = -h.Force[2] / h.LoadN
+		}
+		b := s.Spread.Demands[k].Band
+		nominal += h.LoadN * down
+		p95 += b.P95 * down
+		half = math.Max(half, (b.P95-b.P5)/2)
 	}
-	s.limit(*p.Lift.Limits.Total, "hooks", "the total at the hooks", sum*p.Dynamic)
+	return nominal, p95, half
 }
 
 // parts lists every piece between hook and load: stack entries, nodes, used
@@ -379,12 +454,23 @@ func (p *Plan) parts(s *State, demand, reduced map[string]float64) {
 			add(stackName(leg.Name, k), e.Kind, e.Serial, source, demand[where], rating)
 		}
 		if len(leg.Stack) == 0 {
-			add(where, BareLeg, "", tagged, demand[where], leg.WLL)
-		} else if leg.WLL != nil {
-			lim := float64(leg.WLL.Force)
+			add(where, BareLeg, "", tagged, demand[where], leg.Rating())
+		} else if own := leg.Rating(); own != nil {
+			lim := float64(own.Force)
 			if n := demand[where]; n > lim {
 				s.find(Stop, "rating", tagged, where, "leg %s would carry %s; it is rated for %s", leg.Name, newtons(n), newtons(lim)).Against(n, lim, "N")
 			}
+		}
+	}
+	for i := range l.Legs {
+		where := "legs." + l.Legs[i].Name
+		choked := l.Legs[i].Hitch != lift.Choker
+		for k := range reduced {
+			choked = choked || k == where || strings.HasPrefix(k, where+".")
+		}
+		if !choked {
+			s.missing("%s is choked, and nothing gives its choker rating: write choker_wll off the tag, or choose a rulebook", where)
+			s.Outcome = worse(s.Outcome, Incomplete)
 		}
 	}
 	for i := range l.Nodes {

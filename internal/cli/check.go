@@ -269,11 +269,10 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 		b := &h.Bodies[1+i]
 		t.tell("", "%s %.1f° off level%s", b.Name, deg(b.Tilt), lowSide(b))
 	}
-	sum, sum95, sumHalf := 0.0, 0.0, 0.0
+	sum, sum95, sumHalf := s.Total()
 	for i := range h.Hooks {
 		k := &h.Hooks[i]
 		p95, half := bears(s, lift.OnHook, k.Name)
-		sum, sum95, sumHalf = sum+k.LoadN, sum95+p95, math.Max(sumHalf, half)
 		limit := "NO RATING"
 		if r := p.Lift.Hooks[i].WLL; r != nil {
 			limit = fmt.Sprintf("%s of its rating, %s %s%s", percent(p95*p.Dynamic/float64(r.Force)), t.force(float64(r.Force), 0, nearest), t.unit(), over(p95*p.Dynamic, float64(r.Force)))
@@ -288,7 +287,12 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 			t.tell("ground", "%s carries nothing: %s has lifted off", k.Name, p.Lift.Supports[i].At)
 			continue
 		}
-		t.tell("ground", "%s carries %s %s", k.Name, t.force(k.Force[2], share*k.Force[2], nearest), t.unit())
+		side := math.Hypot(k.Force[0], k.Force[1])
+		grip := ""
+		if k.Grip > 0 {
+			grip = fmt.Sprintf(" and %s sideways, %s of its friction", t.force(side, share*k.Force[2], nearest), percent(k.Grip))
+		}
+		t.tell("ground", "%s carries %s %s%s", k.Name, t.force(k.Force[2], share*k.Force[2], nearest), t.unit(), grip)
 	}
 	for i := range h.Ties {
 		k := &h.Ties[i]

@@ -34,6 +34,7 @@ type commands struct {
 	Card    cardCmd    `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear    gearCmd    `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
 	Schema  schemaCmd  `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
+	Size    sizeCmd    `cmd:"" help:"Choose leg lengths, gear and load cells."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -62,7 +63,10 @@ func (c *drawCmd) Run(*env) error {
 			used[name] = *u
 		}
 	}
-	page := draw.Sheet(s.Hung, used, s.P95, draw.Meta{Units: units(c.Units), Paper: c.Paper, Date: c.Date})
+	page := draw.Sheet(s.Hung, used, s.P95, draw.Meta{
+		Units: units(c.Units), Paper: c.Paper, Date: c.Date,
+		Verdict: headline(s.Outcome, len(s.NotAssessed)), Fails: s.Outcome == verdict.Fails, Worst: usedMost(s),
+	})
 	var b bytes.Buffer
 	switch kind {
 	case ".svg":
@@ -79,4 +83,19 @@ func (c *drawCmd) Run(*env) error {
 		return other(fault.New(fault.Path, "the drawing cannot be written").Because(err).Fix("check the folder and your rights to it"))
 	}
 	return nil
+}
+
+// usedMost words the part of any kind that is used most.
+func usedMost(s *verdict.State) string {
+	top, text := -1.0, ""
+	for _, part := range s.Parts {
+		if part.Utilisation != nil && *part.Utilisation > top {
+			top = *part.Utilisation
+			text = fmt.Sprintf("%s on %s", percent(top), part.Where)
+		}
+	}
+	if top > 1 {
+		text = "OVER: " + text
+	}
+	return text
 }
