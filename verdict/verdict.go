@@ -107,7 +107,8 @@ type Plan struct {
 	Outcome     Outcome
 	NotAssessed int
 
-	rules rulebook.Case // what holds for every state
+	rules    rulebook.Case // what holds for every state
+	register *Register
 }
 
 // Cautions is the wording that goes with every verdict.
@@ -116,7 +117,10 @@ const Cautions = "This informs a competent person; it does not release the lift.
 
 // Check answers for a lift. An error means the lift could not be hung at
 // all; everything else is in the plan.
-func Check(l *lift.Lift) (*Plan, error) {
+func Check(l *lift.Lift) (*Plan, error) { return CheckWith(l, nil) }
+
+// CheckWith is Check with the gear register at hand; nil when there is none.
+func CheckWith(l *lift.Lift, gear *Register) (*Plan, error) {
 	total, err := l.Load.Sheet.Sum(l.Load.Wet)
 	if err != nil {
 		return nil, err
@@ -129,7 +133,7 @@ func Check(l *lift.Lift) (*Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Lift: l, Sheet: total, Dynamic: rules.OnRatings, Outcome: Holds, rules: rules}
+	p := &Plan{Lift: l, Sheet: total, Dynamic: rules.OnRatings, Outcome: Holds, rules: rules, register: gear}
 	for i := -1; i < len(l.Steps); i++ {
 		var h *lift.Hung
 		if i < 0 {
@@ -186,6 +190,7 @@ func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	p.legs(&s, demand)
 	p.parts(&s, demand, report.Rating)
 	p.limits(&s)
+	p.serials(&s)
 	s.Findings = append(s.Findings, report.Findings...)
 	for _, o := range report.Open {
 		s.missing("%v", o)

@@ -47,6 +47,7 @@ var sideways = []edge{
 	{"infer", "lift", "an explanation is a lift that differs from the plan"},
 	{"verdict", "lift", "it puts the hung lift into the answer"},
 	{"verdict", "spread", "it puts what is not known exactly into the answer"},
+	{"verdict", "register", "a piece with a serial is held against its dates and status"},
 	{"verdict", "rulebook", "it puts the findings into the answer"},
 }
 

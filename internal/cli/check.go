@@ -3,26 +3,32 @@ package cli
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"plumbhook/contract"
 	"plumbhook/fault"
+	"plumbhook/internal/store"
 	"plumbhook/lift"
 	"plumbhook/quantity"
+	"plumbhook/register"
 	"plumbhook/verdict"
 )
 
 type checkCmd struct {
-	File    string `arg:"" help:"Lift file (YAML)."`
-	Format  string `enum:"text,json" default:"text" help:"text or json."`
-	Units   string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
-	Sheet   bool   `help:"With the way each mass of the weight sheet was found."`
-	Spread  bool   `help:"With how far every force may lie, which figures make it so, and how often it passes its rating."`
-	Explain string `placeholder:"NAME" help:"Lay open one number: inputs, formula, source, result. list prints the names."`
-	Step    string `placeholder:"NAME" help:"Explain the number after this step, not as first rigged."`
+	File    string        `arg:"" help:"Lift file (YAML)."`
+	Format  string        `enum:"text,json" default:"text" help:"text or json."`
+	Units   string        `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
+	Sheet   bool          `help:"With the way each mass of the weight sheet was found."`
+	Spread  bool          `help:"With how far every force may lie, which figures make it so, and how often it passes its rating."`
+	Data    string        `placeholder:"DIR" help:"Data folder with the gear register: pieces with serials are held against their dates and status."`
+	On      register.Date `placeholder:"DATE" help:"Day of the lift, for --data; today when left out."`
+	Explain string        `placeholder:"NAME" help:"Lay open one number: inputs, formula, source, result. list prints the names."`
+	Step    string        `placeholder:"NAME" help:"Explain the number after this step, not as first rigged."`
 }
 
 // Help goes on where the list of flags ends.
@@ -44,7 +50,11 @@ func (c *checkCmd) Run(e *env) error {
 	if c.Step != "" && c.Explain == "" {
 		return fault.New(fault.Missing, "--step chooses where a number is explained").Fix("give --explain NAME too; without it every step is shown")
 	}
-	p, err := verdict.Check(l)
+	gear, err := c.register(l)
+	if err != nil {
+		return err
+	}
+	p, err := verdict.CheckWith(l, gear)
 	if err != nil {
 		return err
 	}
@@ -55,6 +65,24 @@ func (c *checkCmd) Run(e *env) error {
 		return errFails
 	}
 	return nil
+}
+
+// register reads what the register says of the serials that a lift names.
+func (c *checkCmd) register(l *lift.Lift) (*verdict.Register, error) {
+	if c.Data == "" {
+		return nil, nil
+	}
+	ctx := context.Background()
+	s, err := store.Open(ctx, c.Data, false)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	items, err := s.Items(ctx, verdict.Serials(l))
+	if err != nil {
+		return nil, err
+	}
+	return &verdict.Register{On: cmp.Or(c.On, register.DateOf(time.Now())), Items: items}, nil
 }
 
 func (c *checkCmd) print(e *env, p *verdict.Plan, step int) error {
