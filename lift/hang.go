@@ -454,6 +454,23 @@ const (
 	OnSpreader
 )
 
+// Where names the demand as findings and parts do: legs.west, hooks.main,
+// nodes.ring, spreaders.bar, load.west.
+func (d Demand) Where() string {
+	switch d.Kind {
+	case OnLeg:
+		return "legs." + d.Name
+	case OnHook:
+		return "hooks." + d.Name
+	case OnNode:
+		return "nodes." + d.Name
+	case OnSpreader:
+		return "spreaders." + d.Name
+	default:
+		return d.Name
+	}
+}
+
 // Demands lists every force that some part of the rigging bears: legs first,
 // in the order of the file.
 func (r *Rig) Demands() []Demand {

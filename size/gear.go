@@ -88,7 +88,7 @@ func Bear(l *lift.Lift, m Margin) (*Borne, error) {
 func (b *Borne) places(rig *lift.Rig, h *lift.Hung, s *spread.Result) {
 	first := b.Places == nil
 	for k, d := range rig.Demands() {
-		p := Place{Where: where(d), Step: h.Step, P95N: s.Demands[k].P95, leg: -1, RatedN: rated(b.lift, d)}
+		p := Place{Where: d.Where(), Step: h.Step, P95N: s.Demands[k].P95, leg: -1, RatedN: rated(b.lift, d)}
 		if d.Kind == lift.OnLeg {
 			leg := &h.Legs[k]
 			p.leg, p.WorstN, p.RatedN = k, leg.WorstN, leg.WLLN
@@ -102,21 +102,6 @@ func (b *Borne) places(rig *lift.Rig, h *lift.Hung, s *spread.Result) {
 		} else if p.DemandN > b.Places[k].DemandN {
 			b.Places[k] = p
 		}
-	}
-}
-
-func where(d lift.Demand) string {
-	switch d.Kind {
-	case lift.OnLeg:
-		return "legs." + d.Name
-	case lift.OnHook:
-		return "hooks." + d.Name
-	case lift.OnNode:
-		return "nodes." + d.Name
-	case lift.OnSpreader:
-		return "spreaders." + d.Name
-	default:
-		return d.Name
 	}
 }
 

@@ -31,7 +31,7 @@ func (w *draft) nameOf(b bearing) string {
 	if b.of == "" {
 		return "weight"
 	}
-	return key(w.s.Demands[w.demand(b)])
+	return w.s.Demands[w.demand(b)].Where()
 }
 
 // The 95 % half-width of a normal spread in standard deviations, and the

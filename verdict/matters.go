@@ -37,7 +37,7 @@ func (p *Plan) Matters(s *State) []Matter {
 	}
 	var all []Matter
 	for k, d := range s.Demands {
-		m := Matter{Where: key(d), Band: s.Spread.Demands[k].Band}
+		m := Matter{Where: d.Where(), Band: s.Spread.Demands[k].Band}
 		if l, ok := limits[m.Where]; ok {
 			l /= p.Dynamic
 			c := s.Spread.Demands[k].Past(l)

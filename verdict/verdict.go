@@ -178,7 +178,7 @@ func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	static := map[string]float64{}
 	for k, d := range s.Demands {
 		b := s.Spread.Demands[k]
-		demand[key(d)], static[key(d)] = b.P95*p.Dynamic, b.P95
+		demand[d.Where()], static[d.Where()] = b.P95*p.Dynamic, b.P95
 		if d.Kind == lift.OnLeg {
 			s.P95[d.Name] = b.P95
 		}
@@ -211,21 +211,6 @@ func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 		return cmp.Compare(rank[a.Severity], rank[b.Severity])
 	})
 	return s, nil
-}
-
-func key(d lift.Demand) string {
-	switch d.Kind {
-	case lift.OnLeg:
-		return "legs." + d.Name
-	case lift.OnHook:
-		return "hooks." + d.Name
-	case lift.OnNode:
-		return "nodes." + d.Name
-	case lift.OnSpreader:
-		return "spreaders." + d.Name
-	default:
-		return d.Name
-	}
 }
 
 func (s *State) find(sev Severity, rule, source, where, format string, args ...any) *Finding {
