@@ -111,20 +111,17 @@ const (
 // released is the length, m, of a tie that holds nothing any more.
 const released = 1e6
 
-// HangAll hangs the lift as first rigged and then step by step.
-func (r *Rig) HangAll() ([]*Hung, error) {
+// Walk hangs the lift as first rigged and then step by step, and has f look
+// at each state while the rig hangs in it.
+func (r *Rig) Walk(f func(*Hung) error) error {
 	h, err := r.Hang()
-	if err != nil {
-		return nil, err
-	}
-	all := []*Hung{h}
-	for i := range r.Lift.Steps {
-		if h, err = r.Step(i); err != nil {
-			return nil, err
+	for i := 0; err == nil; i++ {
+		if err = f(h); err != nil || i == len(r.Lift.Steps) {
+			break
 		}
-		all = append(all, h)
+		h, err = r.Step(i)
 	}
-	return all, nil
+	return err
 }
 
 // told turns a solution into trade results.
@@ -259,15 +256,8 @@ func (r *Rig) tellBodies(h *Hung, res *statics.Result, shift statics.Vec) {
 // lugAt is where a lug is now in body axes: as set where something takes
 // hold of it, else as in the file.
 func (r *Rig) lugAt(body int, lug string, file statics.Vec) statics.Vec {
-	name := r.bodies[body]
-	for i := range r.Lift.Legs {
-		leg := &r.Lift.Legs[i]
-		path := r.model.Cables[i].Path
-		for k, ref := range leg.refs() {
-			if ref.Body == name && ref.Point == lug {
-				return path[k].At
-			}
-		}
+	if h := r.holds(r.bodies[body], lug); len(h) > 0 {
+		return h[0].At
 	}
 	return file
 }

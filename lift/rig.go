@@ -22,6 +22,8 @@ type Rig struct {
 	bodies   []string // of the model, load first
 	carriers map[string]carrier
 	legs     []legPlan
+	set      []func(float64) // puts the value of an input into the model
+	sums     []func()        // brings up to date what depends on several inputs
 	ties     int           // index of the first tie among the cables
 	untied   []float64     // tie lengths at the start
 	stood    []*[3]float64 // where each support's point stood in the state before; nil when off
@@ -192,7 +194,7 @@ func (r *Rig) rank() {
 	}
 }
 
-// point turns a reference into an attachment; its place is filled by Set.
+// point turns a reference into an attachment, where the file has it.
 func (r *Rig) point(ref Ref) statics.Point {
 	c := r.carriers[ref.Body]
 	p := statics.Point{On: c.on, Index: c.index}
@@ -205,21 +207,15 @@ func (r *Rig) point(ref Ref) statics.Point {
 	return p
 }
 
-// list gathers the inputs, in the order that Set reads them.
-func (r *Rig) list() {
-	r.walk(func(name, unit string, value, low, high float64, shape quantity.Shape, _ func(float64)) {
-		r.Inputs = append(r.Inputs, Input{Name: name, Unit: unit, Value: value, Low: low, High: high, Shape: shape})
-	})
-}
-
 // Set puts a value for every input into the model, in SI units and in the
 // order of Inputs.
 func (r *Rig) Set(values []float64) {
-	i := 0
-	r.walk(func(_, _ string, _, _, _ float64, _ quantity.Shape, set func(float64)) {
+	for i, set := range r.set {
 		set(values[i])
-		i++
-	})
+	}
+	for _, f := range r.sums {
+		f()
+	}
 	for _, f := range r.changes {
 		f()
 	}
@@ -252,33 +248,39 @@ func (r *Rig) Nominal() []float64 {
 	return v
 }
 
-type visit func(name, unit string, value, low, high float64, shape quantity.Shape, set func(float64))
-
-func see[Q quantity.Quantity](v visit, name, unit string, m quantity.Measured[Q], set func(float64)) {
+// see takes a figure of the file: an exact one goes to the model at once, any
+// other becomes an input.
+func see[Q quantity.Quantity](r *Rig, name, unit string, m quantity.Measured[Q], set func(float64)) {
 	if m.Shape == quantity.Exact {
 		set(float64(m.Value))
 		return
 	}
-	v(name, unit, float64(m.Value), float64(m.Low), float64(m.High), m.Shape, set)
+	r.Inputs = append(r.Inputs, Input{Name: name, Unit: unit, Value: float64(m.Value), Low: float64(m.Low), High: float64(m.High), Shape: m.Shape})
+	r.set = append(r.set, set)
 }
 
-func seePoint(v visit, name string, p quantity.Point, at *[3]float64) {
+// seePoint does so for a place, axis by axis, and reports whether any is an
+// input.
+func (r *Rig) seePoint(name string, p quantity.Point, at *[3]float64) (uncertain bool) {
+	before := len(r.Inputs)
 	for k, m := range []quantity.Measured[quantity.Length]{p.X, p.Y, p.Z} {
-		see(v, name+"."+"xyz"[k:k+1], "m", m, func(x float64) { at[k] = x })
+		see(r, name+"."+"xyz"[k:k+1], "m", m, func(x float64) { at[k] = x })
 	}
+	return len(r.Inputs) > before
 }
 
-// walk goes over every figure of the plan that the model uses, visiting the
-// uncertain ones and setting the others, and then adds up what depends on
-// several.
-func (r *Rig) walk(v visit) {
+// list goes over every figure of the plan that the model uses.
+func (r *Rig) list() {
 	l, m := r.Lift, &r.model
-	see(v, "site.g", "m/s²", l.Site.G, func(x float64) { m.Gravity = x })
+	see(r, "site.g", "m/s²", l.Site.G, func(x float64) { m.Gravity = x })
 
 	// The load: parts into mass and centre.
 	sheet := &l.Load.Sheet
-	var mass float64
-	var moment [3]float64
+	type part struct {
+		mass float64
+		at   [3]float64
+	}
+	parts := make([]part, 0, len(sheet.Parts))
 	for i := range sheet.Parts {
 		p := &sheet.Parts[i]
 		if p.Fluid && !l.Load.Wet {
@@ -288,102 +290,111 @@ func (r *Rig) walk(v visit) {
 		if sheet.Direct {
 			name = "load"
 		}
-		var pm float64
-		var at [3]float64
-		see(v, name+".mass", "kg", p.Mass, func(x float64) { pm = x })
-		seePoint(v, name+".at", p.At, &at)
-		mass += pm
-		for k := range moment {
-			moment[k] += pm * at[k]
+		parts = append(parts, part{})
+		to := &parts[len(parts)-1]
+		see(r, name+".mass", "kg", p.Mass, func(x float64) { to.mass = x })
+		r.seePoint(name+".at", p.At, &to.at)
+	}
+	r.sums = append(r.sums, func() {
+		mass, moment := 0.0, [3]float64{}
+		for i := range parts {
+			mass += parts[i].mass
+			for k := range moment {
+				moment[k] += parts[i].mass * parts[i].at[k]
+			}
 		}
-	}
-	b := &m.Bodies[0]
-	b.Mass = mass * (1 + float64(sheet.Contingency))
-	for k := range moment {
-		b.CG[k] = moment[k] / mass
-	}
+		b := &m.Bodies[0]
+		b.Mass = mass * (1 + float64(sheet.Contingency))
+		for k := range moment {
+			b.CG[k] = moment[k] / mass
+		}
+	})
 
 	for i := range l.Spreaders {
 		s := &l.Spreaders[i]
 		b := &m.Bodies[1+i]
-		see(v, "spreaders."+s.Name+".mass", "kg", s.Mass, func(x float64) { b.Mass = x })
-		seePoint(v, "spreaders."+s.Name+".cg", s.CG, (*[3]float64)(&b.CG))
+		see(r, "spreaders."+s.Name+".mass", "kg", s.Mass, func(x float64) { b.Mass = x })
+		r.seePoint("spreaders."+s.Name+".cg", s.CG, (*[3]float64)(&b.CG))
 	}
 	for i := range l.Nodes {
 		n := &l.Nodes[i]
-		see(v, "nodes."+n.Name+".mass", "kg", n.Mass, func(x float64) { m.Particles[i].Mass = x })
+		see(r, "nodes."+n.Name+".mass", "kg", n.Mass, func(x float64) { m.Particles[i].Mass = x })
 	}
 	for i := range l.Hooks {
 		h := &l.Hooks[i]
-		if h.At == nil || h.At.X.Shape == quantity.Exact && h.At.Y.Shape == quantity.Exact && h.At.Z.Shape == quantity.Exact {
+		if h.At == nil {
 			continue
 		}
 		at := h.At.XYZ()
-		seePoint(v, "hooks."+h.Name+".at", *h.At, &at)
-		r.moveHook(i, at)
-	}
-	// Lugs move with every leg end, tie and support that takes hold there.
-	spots := func(lugs []Lug, body int, name string) {
-		for k := range lugs {
-			lug := &lugs[k]
-			at := lug.At.XYZ()
-			seePoint(v, name+"."+lug.Name, lug.At, &at)
-			r.relocate(body, at, lug.Name)
+		if r.seePoint("hooks."+h.Name+".at", *h.At, &at) {
+			r.sums = append(r.sums, func() { r.moveHook(i, at) })
 		}
 	}
-	spots(l.Load.Lugs, 0, "load.lugs")
+	// Lugs move with every leg end, tie and support that takes hold there.
+	spots := func(body string, lugs []Lug, name string) {
+		for k := range lugs {
+			at := lugs[k].At.XYZ()
+			if r.seePoint(name+"."+lugs[k].Name, lugs[k].At, &at) {
+				holds := r.holds(body, lugs[k].Name)
+				r.sums = append(r.sums, func() {
+					for _, p := range holds {
+						p.At = at
+					}
+				})
+			}
+		}
+	}
+	spots("load", l.Load.Lugs, "load.lugs")
 	for i := range l.Spreaders {
-		spots(l.Spreaders[i].Points, 1+i, "spreaders."+l.Spreaders[i].Name+".points")
+		s := &l.Spreaders[i]
+		spots(s.Name, s.Points, "spreaders."+s.Name+".points")
 	}
 	for i := range l.Legs {
 		leg := &l.Legs[i]
 		c := &m.Cables[i]
 		name := "legs." + leg.Name
-		see(v, name+".length", "m", leg.Length, func(x float64) { c.Length = x })
+		see(r, name+".length", "m", leg.Length, func(x float64) { c.Length = x })
 		if leg.Stiffness != nil {
-			see(v, name+".stiffness", "N/m", *leg.Stiffness, func(x float64) { c.Compliance = 1 / x })
+			see(r, name+".stiffness", "N/m", *leg.Stiffness, func(x float64) { c.Compliance = 1 / x })
 		}
-		see(v, name+".mass", "kg", leg.Mass, func(x float64) { c.Mass = x })
+		see(r, name+".mass", "kg", leg.Mass, func(x float64) { c.Mass = x })
 	}
 	for i := range l.Ties {
 		t := &l.Ties[i]
 		c := &m.Cables[r.ties+i]
 		if t.Length != nil {
-			see(v, "ties."+t.Name+".length", "m", *t.Length, func(x float64) { c.Length = x })
+			see(r, "ties."+t.Name+".length", "m", *t.Length, func(x float64) { c.Length = x })
 		}
 		if t.Stiffness != nil {
-			see(v, "ties."+t.Name+".stiffness", "N/m", *t.Stiffness, func(x float64) { c.Compliance = 1 / x })
+			see(r, "ties."+t.Name+".stiffness", "N/m", *t.Stiffness, func(x float64) { c.Compliance = 1 / x })
 		}
 	}
 	for i := range l.Supports {
 		s := &l.Supports[i]
-		see(v, "supports."+s.Name+".level", "m", s.Level, func(x float64) { m.Supports[i].Level = x })
+		see(r, "supports."+s.Name+".level", "m", s.Level, func(x float64) { m.Supports[i].Level = x })
 	}
 }
 
-// relocate moves the attachments at a lug.
-func (r *Rig) relocate(body int, to statics.Vec, lug string) {
-	name := r.bodies[body]
-	move := func(ref Ref, p *statics.Point) {
-		if ref.Body == name && ref.Point == lug {
-			p.At = to
+// holds are the attachments of the model at a hook, or at a point of a body.
+func (r *Rig) holds(body, point string) []*statics.Point {
+	var all []*statics.Point
+	add := func(ref Ref, p *statics.Point) {
+		if ref.Body == body && ref.Point == point {
+			all = append(all, p)
 		}
 	}
 	for i := range r.Lift.Legs {
-		leg := &r.Lift.Legs[i]
-		path := r.model.Cables[i].Path
-		move(leg.From, &path[0])
-		for k, v := range leg.Via {
-			move(v, &path[1+k])
+		for k, ref := range r.Lift.Legs[i].refs() {
+			add(ref, &r.model.Cables[i].Path[k])
 		}
-		move(leg.To, &path[len(path)-1])
 	}
 	for i := range r.Lift.Ties {
-		move(r.Lift.Ties[i].At, &r.model.Cables[r.ties+i].Path[1])
+		add(r.Lift.Ties[i].At, &r.model.Cables[r.ties+i].Path[1])
 	}
 	for i := range r.Lift.Supports {
-		move(r.Lift.Supports[i].At, &r.model.Supports[i].At)
+		add(r.Lift.Supports[i].At, &r.model.Supports[i].At)
 	}
+	return all
 }
 
 // start gives the tie lengths that follow from the start pose, and a hook
@@ -425,19 +436,8 @@ func (r *Rig) startAt(p statics.Point) statics.Vec {
 // moveHook puts hook i of the file at a new place.
 func (r *Rig) moveHook(i int, to statics.Vec) {
 	name := r.Lift.Hooks[i].Name
-	move := func(ref Ref, p *statics.Point) {
-		if ref.Body == name {
-			p.At = to
-		}
-	}
-	for k := range r.Lift.Legs {
-		leg := &r.Lift.Legs[k]
-		path := r.model.Cables[k].Path
-		move(leg.From, &path[0])
-		for j, v := range leg.Via {
-			move(v, &path[1+j])
-		}
-		move(leg.To, &path[len(path)-1])
+	for _, p := range r.holds(name, "") {
+		p.At = to
 	}
 	c := r.carriers[name]
 	c.at = to

@@ -62,24 +62,16 @@ func Bear(l *lift.Lift, m Margin) (*Borne, error) {
 	}
 	b := &Borne{lift: l, margin: m}
 	cells := b.cells()
-	for i := -1; i < len(l.Steps); i++ {
-		var h *lift.Hung
-		if i < 0 {
-			h, err = rig.Hang()
-		} else {
-			h, err = rig.Step(i)
-		}
-		if err != nil {
-			return nil, err
-		}
+	err = rig.Walk(func(h *lift.Hung) error {
 		s, err := spread.Run(rig, cells, spread.Draws)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		b.places(rig, h, &s)
-		if err := b.read(rig, h, &s); err != nil {
-			return nil, err
-		}
+		return b.read(rig, h, &s)
+	})
+	if err != nil {
+		return nil, err
 	}
 	return b, nil
 }

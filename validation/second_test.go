@@ -72,8 +72,11 @@ func TestSecondMethod(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			all, err := rig.HangAll()
-			if err != nil {
+			var all []*lift.Hung
+			if err := rig.Walk(func(h *lift.Hung) error {
+				all = append(all, h)
+				return nil
+			}); err != nil {
 				t.Fatal(err)
 			}
 			if all[0].Stable != want.Stable {

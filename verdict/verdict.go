@@ -134,23 +134,18 @@ func CheckWith(l *lift.Lift, gear *Register) (*Plan, error) {
 		return nil, err
 	}
 	p := &Plan{Lift: l, Sheet: total, Dynamic: rules.OnRatings, Outcome: Holds, rules: rules, register: gear}
-	for i := -1; i < len(l.Steps); i++ {
-		var h *lift.Hung
-		if i < 0 {
-			h, err = rig.Hang()
-		} else {
-			h, err = rig.Step(i)
-		}
-		if err != nil {
-			return nil, err
-		}
+	err = rig.Walk(func(h *lift.Hung) error {
 		s, err := p.assess(rig, h)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		p.States = append(p.States, s)
 		p.NotAssessed = max(p.NotAssessed, len(s.NotAssessed))
 		p.Outcome = worse(p.Outcome, s.Outcome)
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	return p, nil
 }
