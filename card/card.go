@@ -8,6 +8,7 @@
 package card
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -15,6 +16,7 @@ import (
 
 	"plumbhook/fault"
 	"plumbhook/lift"
+	"plumbhook/spread"
 	"plumbhook/verdict"
 )
 
@@ -88,15 +90,34 @@ func New(p *verdict.Plan, index int, day Day) (*Card, error) {
 	return c, nil
 }
 
-// settle takes the hoist speed from the file where the crew states none.
+// settle takes from the file what the crew does not state: the hoist speed of
+// dynamic, the rest of the cranes. With several cranes the slowest counts, and
+// what they give at their hooks adds up like springs side by side.
 func (d *Day) settle(l *lift.Lift) error {
+	delay, stopping, stiffness, give := 0.0, 0.0, 0.0, 0
+	for i := range l.Cranes {
+		c := &l.Cranes[i]
+		if c.Delay != nil {
+			delay = math.Max(delay, float64(c.Delay.High))
+		}
+		if c.Stopping != nil {
+			stopping = math.Max(stopping, float64(c.Stopping.High))
+		}
+		if c.HookStiffness != nil {
+			stiffness, give = stiffness+float64(c.HookStiffness.High), give+1
+		}
+	}
+	d.Delay, d.Stopping = cmp.Or(d.Delay, delay), cmp.Or(d.Stopping, stopping)
+	if give == len(l.Hooks) { // a hook that nobody says it of does not give
+		d.HookStiffness = cmp.Or(d.HookStiffness, stiffness)
+	}
 	timed := d.Delay > 0 && d.Stopping > 0
 	if timed && d.HoistSpeed == 0 && l.Dynamic != nil && l.Dynamic.HoistSpeed != nil {
 		d.HoistSpeed = float64(l.Dynamic.HoistSpeed.High)
 	}
 	if timed != (d.HoistSpeed > 0) || timed != (d.Delay > 0 || d.Stopping > 0) {
 		return fault.New(fault.Missing, "hoist speed, delay and stopping time go together").
-			Fix("give all three, or none: the file may state the speed as dynamic: {hoist_speed: ...}")
+			Fix("give all three, or none: the file may state them as dynamic: {hoist_speed: ...} and, under crane and its hook, delay and stopping")
 	}
 	return nil
 }
@@ -111,19 +132,12 @@ func (c *Card) reading(e *verdict.Expected, h *lift.Hung) float64 {
 	return leg.AtCell(h.Legs[e.Cell.Leg].Upper, float64(leg.Mass.Value)*float64(c.Plan.Lift.Site.G.Value)) - e.Cell.Zero
 }
 
-// total adds up what the hooks carry.
+// total adds up what the hooks carry straight down.
 func (c *Card) total() {
 	t := &c.Total
-	for k, d := range c.State.Demands {
-		if d.Kind == lift.OnHook {
-			drawn := &c.State.Spread.Demands[k]
-			t.LowN += drawn.Quantile(0.025)
-			t.HighN += drawn.Quantile(0.975)
-		}
-	}
-	for i := range c.State.Hung.Hooks {
-		t.NominalN += c.State.Hung.Hooks[i].LoadN
-	}
+	t.NominalN, _, _ = c.State.Total()
+	t.LowN = c.State.Down(func(d *spread.Drawn) float64 { return d.Quantile(0.025) })
+	t.HighN = c.State.Down(func(d *spread.Drawn) float64 { return d.Quantile(0.975) })
 	for i := range c.State.Expected {
 		t.CellsN += c.State.Expected[i].NominalN
 	}
@@ -186,10 +200,10 @@ func (c *Card) celled(i int) bool {
 func (c *Card) least(k *Cell, n float64) float64 {
 	n -= c.State.Hung.Legs[k.Cell.Leg].TensionN - k.NominalN // own weight, zero
 	n -= k.Cell.ZeroLimit
-	return n - k.Cell.Error - k.Cell.ErrorShare*math.Abs(n)
+	return n - k.Cell.Limit(n)
 }
 
 // errorOf is how far off a cell may show near its nominal reading.
 func errorOf(e *verdict.Expected) float64 {
-	return e.Cell.Error + e.Cell.ErrorShare*math.Abs(e.NominalN)
+	return e.Cell.Limit(e.NominalN)
 }

@@ -402,3 +402,46 @@ legs:
 		}
 	}
 }
+
+// TestDayFromTheFile: what the crew does not state stands in the file; what it
+// states goes before. Two cranes: the slower one counts, and what they give at
+// their hooks adds up.
+func TestDayFromTheFile(t *testing.T) {
+	text := strings.Replace(twoLegs, "legs:", "dynamic: {class: HC1, hoist_speed: 0.05 m/s}\ncrane: {main: {hook_stiffness: 2 MN/m, delay: 1..1.5 s, stopping: 0.5 s}}\nlegs:", 1)
+	if got, want := made(t, text, card.Day{}).Day, (card.Day{HoistSpeed: 0.05, Delay: 1.5, Stopping: 0.5, HookStiffness: 2e6}); got != want {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	stated := card.Day{HoistSpeed: 0.1, Delay: 3, Stopping: 1, HookStiffness: 1e6}
+	if got := made(t, text, stated).Day; got != stated {
+		t.Errorf("%+v, stated %+v", got, stated)
+	}
+	two := `
+plumbhook: 1
+load: {mass: 2000 kg, cg: 0 0 0 m, lugs: {w: -1 0 0.2 m, e: 1 0 0.2 m}}
+hooks: {w: {at: -1 0 3 m}, e: {at: 1 0 3 m}}
+legs: {w: {from: w, to: load.w, length: 2 m}, e: {from: e, to: load.e, length: 2 m}}
+dynamic: {class: HC1, hoist_speed: 0.05 m/s}
+crane: {w: {delay: 1 s, stopping: 0.7 s, hook_stiffness: 2 MN/m}, e: {delay: 1.5 s, stopping: 0.5 s, hook_stiffness: 3 MN/m}}
+`
+	if got, want := made(t, two, card.Day{}).Day, (card.Day{HoistSpeed: 0.05, Delay: 1.5, Stopping: 0.7, HookStiffness: 5e6}); got != want {
+		t.Errorf("%+v, want %+v", got, want)
+	}
+	if got := made(t, strings.Replace(two, ", hook_stiffness: 3 MN/m", "", 1), card.Day{}).HookStiffness; got != 0 {
+		t.Errorf("a hook that nobody says it of gives: %v N/m", got)
+	}
+}
+
+// TestTotalStraightDown: two hooks that pull apart carry the weight between
+// them, however hard they pull.
+func TestTotalStraightDown(t *testing.T) {
+	c := made(t, `
+plumbhook: 1
+site: {g: 10 m/s2}
+load: {mass: 2000 kg, cg: 0 0 0 m, lugs: {w: -1 0 0.2 m, e: 1 0 0.2 m}}
+hooks: {w: {at: -2 0 3 m}, e: {at: 2 0 3 m}}
+legs: {w: {from: w, to: load.w, length: 2.5 m}, e: {from: e, to: load.e, length: 2.5 m}}
+`, card.Day{})
+	near(t, "total", c.Total.NominalN, 20000, 1e-9)
+	near(t, "low", c.Total.LowN, 20000, 1e-9)
+	near(t, "stop", c.Total.Stops[0].N, 20000, 1e-9)
+}

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"plumbhook/lift"
 	"plumbhook/verdict"
 )
 
@@ -76,12 +75,7 @@ func (c *Card) stops() {
 	t := &c.Total
 	t.WarnN = t.HighN
 	t.Stops = []Stop{{N: t.HighN, AtN: t.HighN, Why: Heavier}}
-	p95 := 0.0
-	for k, d := range c.State.Demands {
-		if d.Kind == lift.OnHook {
-			p95 += c.State.Spread.Demands[k].P95
-		}
-	}
+	_, p95, _ := c.State.Total()
 	rise, slope := c.rise(func(b *Bite) float64 { return b.total })
 	add := func(s Stop) { t.Stops = append(t.Stops, c.room(s, t.HighN, rise, slope)) }
 	for _, q := range parts {

@@ -53,6 +53,7 @@ type State struct {
 	Nodes              map[string]Node    `json:"nodes"`
 	Supports           map[string]Support `json:"supports"`
 	Ties               map[string]Tie     `json:"ties"`
+	Cranes             map[string]Crane   `json:"cranes"` // by the hook they carry
 	Forces             []Force            `json:"forces"`
 	Compression        []Compression      `json:"compression"`
 	Parts              []Part             `json:"parts"`
@@ -250,7 +251,7 @@ func state(p *verdict.Plan, v *verdict.State) State {
 		Weight: Weight{h.WeightN, v.Spread.Weight.P5, v.Spread.Weight.P95},
 		CGM:    h.CGLoad, HeadroomM: h.HeadroomM, DynamicFactor: p.Dynamic,
 		Legs: map[string]Leg{}, Bodies: map[string]Body{}, Hooks: map[string]Hook{}, Nodes: map[string]Node{},
-		Supports: map[string]Support{}, Ties: map[string]Tie{},
+		Supports: map[string]Support{}, Ties: map[string]Tie{}, Cranes: map[string]Crane{},
 		Forces: []Force{}, Compression: []Compression{}, Parts: []Part{},
 		Expected: []Expected{}, Findings: []Finding{},
 	}
@@ -288,6 +289,9 @@ func state(p *verdict.Plan, v *verdict.State) State {
 	}
 	for _, t := range h.Ties {
 		s.Ties[t.Name] = Tie{t.TensionN}
+	}
+	for i := range v.Machines {
+		s.Cranes[v.Machines[i].Hook] = newCrane(&v.Machines[i])
 	}
 	for _, q := range h.Squeeze {
 		s.Compression = append(s.Compression, Compression{q.Body, [2]string{q.A, q.B}, q.ForceN})
@@ -337,15 +341,9 @@ func points(l *lift.Lift, body string) []lift.Lug {
 }
 
 func slip(l *lift.HungLeg) []float64 {
-	out := []float64{}
 	if l.SlipLow == nil {
-		return out
+		return []float64{}
 	}
-	low, high := math.Inf(1), 0.0
-	for _, spans := range [][]float64{l.SlipLow, l.SlipHigh} {
-		for _, t := range spans {
-			low, high = math.Min(low, t), math.Max(high, t)
-		}
-	}
-	return append(out, low, high)
+	least, most := l.Slip()
+	return []float64{least, most}
 }

@@ -1,6 +1,7 @@
 package crane
 
 import (
+	"fmt"
 	"math"
 
 	"plumbhook/fault"
@@ -144,6 +145,7 @@ func Hoisting(class string, v quantity.Speed) (Factor, error) {
 	if !finite(float64(v)) {
 		return f, fault.New(fault.Range, "a hoisting speed cannot be %v m/s", float64(v)).Fix("write it without a sign")
 	}
+	f.How += fmt.Sprintf(" at %.4g m/s: %g + %g × %.4g", float64(v), c[0], c[1], float64(v))
 	f.Value = c[0] + c[1]*float64(v)
 	return f, nil
 }

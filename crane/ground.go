@@ -2,6 +2,7 @@ package crane
 
 import (
 	"fmt"
+	"math"
 
 	"plumbhook/fault"
 	"plumbhook/quantity"
@@ -159,4 +160,7 @@ func (m Mat) check(where string, r Reaction, soil Ground, g quantity.Acceleratio
 	return nil
 }
 
-func pascals(p float64) string { return quantity.Known(quantity.Pressure(p)).Format("kPa") }
+// pascals writes a pressure to the tenth of a kilopascal.
+func pascals(p float64) string {
+	return quantity.Known(quantity.Pressure(math.Round(p/100) * 100)).Format("kPa")
+}

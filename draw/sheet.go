@@ -138,23 +138,29 @@ func (s *sheet) points(b *lift.HungBody) []vec {
 // corners of a body's size box in the world; false when it has no size.
 func (s *sheet) corners(i int) (out [8]vec, ok bool) {
 	b := &s.h.Bodies[i]
-	size := s.h.Lift.Load.Size
+	size, from := s.h.Lift.Load.Size, s.h.Lift.Load.SizeFrom
 	if i > 0 {
 		j := slices.IndexFunc(s.h.Lift.Spreaders, func(x lift.Spreader) bool { return x.Name == b.Name })
 		if j < 0 {
 			return out, false
 		}
-		size = s.h.Lift.Spreaders[j].Size
+		size, from = s.h.Lift.Spreaders[j].Size, s.h.Lift.Spreaders[j].SizeFrom
 	}
 	if size == nil {
 		return out, false
 	}
-	var own []vec // the body's points in its own axes
-	for _, p := range s.points(b) {
-		d, r := minus(p, b.Origin), b.Rot
-		own = append(own, vec{dot(vec{r[0], r[3], r[6]}, d), dot(vec{r[1], r[4], r[7]}, d), dot(vec{r[2], r[5], r[8]}, d)})
+	var lo vec
+	if from != nil {
+		lo = from.XYZ()
+	} else {
+		var own []vec // the body's points in its own axes
+		for _, p := range s.points(b) {
+			d, r := minus(p, b.Origin), b.Rot
+			own = append(own, vec{dot(vec{r[0], r[3], r[6]}, d), dot(vec{r[1], r[4], r[7]}, d), dot(vec{r[2], r[5], r[8]}, d)})
+		}
+		lo = corner(size.XYZ(), own)
 	}
-	for k, c := range box(size.XYZ(), own) {
+	for k, c := range box(lo, size.XYZ()) {
 		out[k] = world(b, c)
 	}
 	return out, true

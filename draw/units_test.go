@@ -143,8 +143,27 @@ func TestBox(t *testing.T) {
 		{"origin at the centre", vec{4.6, 0.2, 0.3}, []vec{{-2.2, 0, 0.15}, {2.2, 0, -0.15}, {0, 0, 0}}, vec{-2.3, -0.1, -0.15}},
 		{"far from its origin", vec{2, 2, 2}, []vec{{9, 9, 9}, {11, 11, 11}}, vec{9, 9, 9}},
 	} {
-		if got := box(c.size, c.points)[0]; norm(minus(got, c.lo)) > 1e-9 {
+		if got := corner(c.size, c.points); norm(minus(got, c.lo)) > 1e-9 {
 			t.Errorf("%s: from %v, want %v", c.name, got, c.lo)
+		}
+	}
+}
+
+// TestSizeFrom: a box that says where it begins is laid there, and nowhere
+// else, whatever its points.
+func TestSizeFrom(t *testing.T) {
+	r := twoLeg()
+	from := quantity.Point{X: quantity.Known(quantity.Length(-1)), Y: quantity.Known(quantity.Length(-0.2)), Z: quantity.Known(quantity.Length(0.4))}
+	guessed, ok := (&sheet{h: r.Hung}).corners(0)
+	r.Lift.Load.SizeFrom = &from
+	laid, also := (&sheet{h: r.Hung}).corners(0)
+	if !ok || !also || guessed == laid {
+		t.Fatal("the box is not moved")
+	}
+	b := &r.Bodies[0]
+	for k, own := range map[int]vec{0: {-1, -0.2, 0.4}, 7: {0.6, 1.2, 2.2}} { // 1.6 by 1.4 by 1.8 m
+		if got := norm(minus(laid[k], world(b, own))); got > 1e-9 {
+			t.Errorf("corner %d is off by %g m", k, got)
 		}
 	}
 }

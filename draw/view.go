@@ -110,13 +110,26 @@ func facing(h *lift.Hung) (turn float64, said string) {
 	return 0, "looking along world +y"
 }
 
-// box gives the eight corners of a body's size box in body axes, x fastest.
-// A lift file gives the size but not where the box sits: along x and y it is
-// tried about the origin, along z standing on it, and then in the other
-// usual ways, and the one that leaves least of the points (lugs and CG)
-// outside wins.
-func box(size vec, points []vec) [8]vec {
-	var lo vec
+// box gives the eight corners of a body's size box in body axes, x fastest,
+// from the one with the least x, y and z.
+func box(lo, size vec) [8]vec {
+	var c [8]vec
+	for i := range c {
+		for a := range 3 {
+			c[i][a] = lo[a]
+			if i>>a&1 == 1 {
+				c[i][a] += size[a]
+			}
+		}
+	}
+	return c
+}
+
+// corner guesses where a size box begins, for a file that does not say: along
+// x and y it is tried about the origin, along z standing on it, and then in
+// the other usual ways, and the one that leaves least of the points (lugs and
+// CG) outside wins.
+func corner(size vec, points []vec) (lo vec) {
 	for a := range 3 {
 		least, most := math.Inf(1), math.Inf(-1)
 		for _, p := range points {
@@ -138,16 +151,7 @@ func box(size vec, points []vec) [8]vec {
 			}
 		}
 	}
-	var c [8]vec
-	for i := range c {
-		for a := range 3 {
-			c[i][a] = lo[a]
-			if i>>a&1 == 1 {
-				c[i][a] += size[a]
-			}
-		}
-	}
-	return c
+	return lo
 }
 
 // sides are a box's faces as corner numbers, anticlockwise from outside.

@@ -290,6 +290,26 @@ func kindOf(name string) (Kind, *fault.Fault) {
 	return Kind{}, fault.New(fault.Reference, "%s is no kind of gear that is known here", quoted(name)).Fix("write %s", either(all))
 }
 
+// Names lists every name that a kind of gear goes by.
+func Names() []string {
+	all := []string{"eye bolt", "eyebolt"} // of two kinds
+	for _, k := range kinds() {
+		all = append(append(all, k.Name), k.Also...)
+	}
+	return all
+}
+
+// Alike tells whether two names stand for one kind of gear. Names that the
+// catalogue does not know are alike when they are the same words.
+func Alike(a, b string) bool {
+	one, bad := kindOf(a)
+	other, worse := kindOf(b)
+	if bad != nil || worse != nil {
+		return plainWords(a) == plainWords(b)
+	}
+	return one.Name == other.Name
+}
+
 // fact finds a fact of the kind by its key.
 func (k Kind) fact(key string) (Fact, bool) {
 	i := slices.IndexFunc(k.Facts, func(f Fact) bool { return f.Key == key })

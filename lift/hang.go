@@ -664,6 +664,7 @@ func (r *Rig) tellSlip(h *Hung) {
 	if !some {
 		return
 	}
+	h.Notes = append(h.Notes, "the pose shown is the one without friction: with it, a rope may stay anywhere up to where it slips, and the load hang as much askew")
 	spans := make([][]float64, len(r.model.Cables))
 	for _, ahead := range []bool{false, true} {
 		if err := r.solver.Slip(ahead, spans).Err(); err != nil {

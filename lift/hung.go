@@ -1,5 +1,7 @@
 package lift
 
+import "slices"
+
 // Hung is a lift in equilibrium, in trade terms. All numbers SI: N, m, rad;
 // world axes z up unless said otherwise.
 type Hung struct {
@@ -42,6 +44,28 @@ type HungLeg struct {
 	WorstN                       *float64     // every way statics alone lets the legs of the body share; nil below four legs
 	WLLN                         *float64     // straight rating of the leg: its weakest rated part
 	Unrated                      []string     // parts of the leg that have no rating
+}
+
+// Slip is the least and the greatest span of a rope about to run over its
+// points, N, to either end; zeros without friction. They are those of the lift
+// as planned.
+func (l *HungLeg) Slip() (least, most float64) {
+	if l.SlipLow == nil {
+		return 0, 0
+	}
+	all := slices.Concat(l.SlipLow, l.SlipHigh)
+	return slices.Min(all), slices.Max(all)
+}
+
+// SlipMost is the greatest span of a rope about to run, N, where the force
+// without friction comes to p95 instead of the planned one: friction takes its
+// share of that. Zero without friction.
+func (l *HungLeg) SlipMost(p95 float64) float64 {
+	_, most := l.Slip()
+	if l.TensionN > 0 {
+		most *= p95 / l.TensionN
+	}
+	return most
 }
 
 // HungBody is a rigid body in its pose.

@@ -1,6 +1,8 @@
 package lift
 
 import (
+	"cmp"
+
 	"plumbhook/fault"
 	"plumbhook/gear"
 	"plumbhook/quantity"
@@ -82,15 +84,16 @@ type Limit struct {
 // Load is what is lifted. Its mass and centre of gravity come from a weight
 // take-off of parts, or from figures given directly as a take-off of one.
 type Load struct {
-	Name  string
-	Sheet takeoff.Sheet   // parts and their sum
-	Wet   bool            // fluids of the sheet are on board
-	Size  *quantity.Point // extent along the body axes, for drawing and clearance
-	At    *quantity.Point // start pose, world position of the body origin
-	Turn  *Turn           // start pose, orientation
-	Drag  float64         // coefficient of drag cw of the load in the wind; 0 when not given
-	Lugs  []Lug
-	Pos   fault.Pos
+	Name     string
+	Sheet    takeoff.Sheet   // parts and their sum
+	Wet      bool            // fluids of the sheet are on board
+	Size     *quantity.Point // extent along the body axes, for drawing and clearance
+	SizeFrom *quantity.Point // where that begins: the corner with the least x, y and z; nil: not stated
+	At       *quantity.Point // start pose, world position of the body origin
+	Turn     *Turn           // start pose, orientation
+	Drag     float64         // coefficient of drag cw of the load in the wind; 0 when not given
+	Lugs     []Lug
+	Pos      fault.Pos
 }
 
 // Turn is a start orientation: rotations about the world axes x, then y,
@@ -105,6 +108,7 @@ type Lug struct {
 	Name      string
 	At        quantity.Point
 	Type      string      // as the trade says: plate, shoulder eye bolt ...; may be empty
+	Meant     string      // the known type that Type is near to without being one; else empty
 	Axis      *[3]float64 // unit vector in body axes: of a plate's pin hole, of an eye bolt's shank
 	Hole      *quantity.Measured[quantity.Length]
 	Thickness *quantity.Measured[quantity.Length]
@@ -222,6 +226,7 @@ type AssemblyWLL struct {
 type Part struct {
 	Kind      string // catalogue kind: bow shackle, load cell, wire rope sling ...
 	Serial    string
+	Meant     string            // the known kind that Kind is near to without being one; else empty
 	Facts     map[string]string // class, size, grade, table ... as written, for the gear catalogue
 	Length    *quantity.Measured[quantity.Length]
 	Mass      *quantity.Measured[quantity.Mass]
@@ -238,10 +243,14 @@ type Part struct {
 	Pos   fault.Pos
 
 	generic figures
+	stored  bool // its rating is the gear register's
 }
 
 // figures says which figures of an entry are the catalogue's.
 type figures struct{ length, mass, stiffness, wll bool }
+
+// Name is what a sentence calls the entry.
+func (p *Part) Name() string { return cmp.Or(p.Kind, "item "+p.Serial) }
 
 // Rated says where the rating of an entry comes from, and whether it is off the
 // tag. Without a rating the source is empty.
@@ -249,6 +258,8 @@ func (p *Part) Rated() (source string, tag bool) {
 	switch {
 	case p.generic.wll:
 		return p.Piece.WLL.Source + "; " + gear.Generic, false
+	case p.WLL != nil && p.stored:
+		return "gear register, serial " + p.Serial, true
 	case p.WLL != nil:
 		return "tag or maker's figure in the lift file", true
 	case p.Cell != nil && p.Cell.Capacity != nil:
@@ -259,11 +270,22 @@ func (p *Part) Rated() (source string, tag bool) {
 
 // Cell is a load cell with the channel its readings come on.
 type Cell struct {
-	Channel  string
-	Capacity *quantity.Rating
-	Accuracy *Accuracy
-	Zero     Zero
-	Pos      fault.Pos
+	Channel    string
+	Capacity   *quantity.Rating
+	Accuracy   *Accuracy
+	Resolution *quantity.Rating // step of what its display shows
+	Warmth     []Warmth         // how it follows its temperature
+	Zero       Zero
+	Pos        fault.Pos
+}
+
+// Warmth is how far a cell may be off for each kelvin that its temperature is
+// away from where it was zeroed or calibrated: a hard limit. Of full scale it
+// moves the zero, of reading the slope.
+type Warmth struct {
+	PerKelvin   float64 // share
+	OfFullScale bool
+	Text        string
 }
 
 // Accuracy is a cell's stated hard limit of error.
@@ -292,6 +314,7 @@ type Spreader struct {
 	At            *quantity.Point // start position of the body origin
 	Turn          *Turn
 	Size          *quantity.Point
+	SizeFrom      *quantity.Point // as for the load
 	WLL           *quantity.Rating
 	LeastTopAngle *quantity.Measured[quantity.Angle] // from horizontal
 	Points        []Lug
@@ -338,12 +361,47 @@ type Crane struct {
 	// stated.
 	Block, AuxBlock, Jib, Rope *quantity.Measured[quantity.Mass]
 
-	LinePull, MostLinePull       *quantity.Rating // in the hoist rope: planned, permissible
-	Reduction                    string           // rule set for several cranes; empty: none named
+	LinePull, MostLinePull       *quantity.Rating                       // in the hoist rope: planned, permissible
+	HookStiffness                *quantity.Measured[quantity.Stiffness] // what hoist rope and boom give at the hook
+	Delay, Stopping              *quantity.Measured[quantity.Duration]  // from a reading to the lever; from the lever until the hook stands
+	Reduction                    string                                 // rule set for several cranes; empty: none named
 	People, Floating, Travelling bool
 	ChartData                    []byte // of the file; nil without one
 	ChartUnread                  string // why the file could not be read
-	Pos                          fault.Pos
+
+	// What the machine does to the ground.
+	Machine   *quantity.Measured[quantity.Mass] // its own, counterweight included
+	Ground    *Ground
+	Mat       *Mat // under each support that names none of its own
+	Reactions []Reaction
+	Pos       fault.Pos
+}
+
+// Ground is what somebody allows the ground to bear.
+type Ground struct {
+	Allowable *quantity.Measured[quantity.Pressure]
+	From      string
+}
+
+// Mat is what lies between an outrigger or a track and the ground.
+type Mat struct {
+	Length, Width quantity.Measured[quantity.Length]
+	Mass          *quantity.Measured[quantity.Mass]
+	Stiff         string                            // who holds it stiff enough to press evenly all over
+	Effective     *quantity.Measured[quantity.Area] // that presses
+	EffectiveFrom string
+	Foot          *quantity.Measured[quantity.Area] // of the float or track on it
+}
+
+// Reaction is what one outrigger or track presses down with: a force, or a
+// share of machine and load.
+type Reaction struct {
+	Name  string
+	Force *quantity.Rating
+	Share *quantity.Ratio
+	From  string
+	Mat   *Mat
+	Pos   fault.Pos
 }
 
 // Channel is an extra reading that is not a cell in a leg.

@@ -19,6 +19,13 @@ import (
 // there are and read_form.go reads them, read_load.go and read_leg.go check
 // load and legs by themselves, read_rig.go checks what refers to what.
 func Read(name string, files fs.FS, data []byte) (*Lift, error) {
+	return ReadWith(name, files, data, nil)
+}
+
+// ReadWith is Read with the gear register at hand, nil where there is none: a
+// stack entry without a kind takes kind and figures from it by its serial.
+// What the file says itself goes before.
+func ReadWith(name string, files fs.FS, data []byte, store Store) (*Lift, error) {
 	root, faults := parseYAML(name, data)
 	if root == nil {
 		return nil, faults.Err()
@@ -30,6 +37,8 @@ func Read(name string, files fs.FS, data []byte) (*Lift, error) {
 		files: files, meshLeft: maxMeshBytes, faults: faults,
 		places: map[string]fault.Pos{}, blind: map[string]bool{},
 	}
+	r.store = store
+	r.fill(root)
 	root.setPaths("", r.places)
 	l, ok := fileForm.read(r, root)
 	if ok {

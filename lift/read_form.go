@@ -16,6 +16,7 @@ import (
 type reader struct {
 	files    fs.FS
 	meshLeft int64                // bytes of mesh that may still be read
+	store    Store                // nil: no gear register at hand
 	places   map[string]fault.Pos // of every value, by path
 	faults   fault.List
 	// blind holds the paths of maps whose names are not all known, because
@@ -58,6 +59,9 @@ func (r *reader) adopt(n *node, err error) {
 func (r *reader) refuse(n *node, err error) {
 	for _, f := range fault.Of(err) {
 		placed := *f
+		if n.stored {
+			placed.What = "the gear register says " + quote(n.text) + ": " + placed.What
+		}
 		r.add(&placed, n, n.at(f.Offset))
 	}
 }
@@ -241,6 +245,11 @@ func brief(doc string) string {
 // unknown reports a key that the record does not have, and gives the nearest
 // one, if any is near.
 func (r *reader) unknown(n *node, what string, known []string) string {
+	if n.kind == empty && n.name != "" && n.name[0] >= '0' && n.name[0] <= '9' {
+		r.add(fault.New(fault.Ambiguous, "%s stands by itself after a comma, which parts keys here", quote(n.name)), n, n.key).
+			Fix("write decimals with a point: 2.5 t, not 2,5 t")
+		return ""
+	}
 	f := r.add(fault.New(fault.UnknownKey, "%s has no key %s", what, quote(n.name)), n, n.key)
 	if len(r.faults) > maxFaults {
 		return "" // nobody will be told
@@ -432,7 +441,7 @@ func choice[T any](what string, options ...option[T]) form[T] {
 			}
 		}
 		f := fault.New(fault.Range, "%s is not %s", quote(s), what).Fix("write %s", strings.Join(all, " or "))
-		if near := nearest(s, all); near != "" {
+		if near := nearest(s, all); near != "" && len(s) > 2 { // two letters are near to anything
 			f.Fix("did you mean %s? The choices are %s", near, strings.Join(all, ", "))
 		}
 		return v, f
@@ -505,7 +514,9 @@ func (s sign) refuses(value, low float64) *fault.Fault {
 
 // measured reads a quantity with its unit and spread.
 func measured[Q quantity.Quantity](name, what string, l sign, examples ...string) form[quantity.Measured[Q]] {
-	return words(name, what, quantitySchema(what, examples), func(s string) (quantity.Measured[Q], error) {
+	schema := quantitySchema(what, examples)
+	schema["allOf"] = []object{foreign[Q]()}
+	return words(name, what, schema, func(s string) (quantity.Measured[Q], error) {
 		m, err := quantity.Parse[Q](s)
 		if err == nil {
 			if f := l.refuses(float64(m.Value), float64(m.Low)); f != nil {

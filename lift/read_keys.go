@@ -119,6 +119,8 @@ var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 	at("contingency", shareForm, func(l *loadFile, v quantity.Ratio) { l.contingency = v }, "Share added to the sum for weight that nobody listed."),
 	at("wet", truth(true), func(l *loadFile, v bool) { l.Wet = v }, "Whether parts marked fluid are on board. True unless it says false."),
 	at("size", sizeForm, func(l *loadFile, v quantity.Point) { l.Size = &v }, "Extent along x, y and z, for drawing, wind and clearance."),
+	at("size_from", pointForm, func(l *loadFile, v quantity.Point) { l.SizeFrom = &v },
+		"Where that box begins: its corner with the least x, y and z, in load axes. Left out, the drawing lays it about lugs and centre of gravity."),
 	at("drag", number("a coefficient of drag", 0.1, 3), func(l *loadFile, v float64) { l.Drag = v }, "Coefficient of drag cw of the load in the wind, on the area that size gives.").like(1.2),
 	at("at", pointForm, func(l *loadFile, v quantity.Point) { l.At = &v }, "Start pose: where the origin of the load axes stands in the world."),
 	at("turn", turnForm, func(l *loadFile, v Turn) { l.Turn = &v },
@@ -164,6 +166,11 @@ var (
 // holdForm is a lug of the load or a point of a spreader: its place alone, or
 // a map with its place and what is known about it.
 func holdForm(name, what string) form[Lug] {
+	meant := func(r *reader, n *node, l *Lug) {
+		if it := n.get("type"); it != nil {
+			l.Meant = r.meant(it, l.Type, "type of lifting point")
+		}
+	}
 	begin := func(l *Lug, n *node) { l.Name, l.Pos = n.name, n.key }
 	short := form[Lug]{
 		read: func(r *reader, n *node) (l Lug, ok bool) {
@@ -182,7 +189,7 @@ func holdForm(name, what string) form[Lug] {
 		at("wll", ratingForm, func(l *Lug, v quantity.Rating) { l.WLL = &v }, "Working load limit off the tag or drawing."),
 		at("eye", directionForm, func(l *Lug, v [3]float64) { l.Eye = &v }, "Along the hole of an eye bolt as it is screwed in, in the axes of the body. A pull square to it is in the plane of the eye."),
 		at("angled_wll", angledForm, func(l *Lug, v AngledWLL) { l.Angled = &v }, "Maker's figure of an eye bolt for a pull off its axis, in the plane of the eye."),
-	)))
+	)).check(meant))
 }
 
 var angledForm = record("angled", "an angled_wll", nil, keys(
@@ -248,6 +255,9 @@ func cellKeys[R any](of func(*R) *Cell) []key[R] {
 		at("channel", textForm, func(x *R, v string) { of(x).Channel = v }, "Name of the channel that the readings come on.").like("W"),
 		at("capacity", ratingForm, func(x *R, v quantity.Rating) { of(x).Capacity = &v }, "Full scale of the cell."),
 		at("accuracy", accuracyForm, func(x *R, v *Accuracy) { of(x).Accuracy = v }, "Hard limit of the cell's error, of full scale or of reading."),
+		at("resolution", ratingForm, func(x *R, v quantity.Rating) { of(x).Resolution = &v }, "Step of what its display shows.").like("10 kg"),
+		at("temperature_effect", oneOrMore("a temperature effect, or a list of them", warmthForm), func(x *R, v []Warmth) { of(x).Warmth = v },
+			"How far it may be off for each degree, of full scale (its zero) or of reading (its slope). Both as a list.").like("0.02 % fs per °C"),
 		at("zero", choice("hung, attached or none", option[Zero]{"hung", ZeroHung}, option[Zero]{"attached", ZeroAttached}, option[Zero]{"none", ZeroNone}),
 			func(x *R, v Zero) { of(x).Zero = v },
 			"How it was zeroed: hung with all rigging below it hanging free, attached with the legs attached and slack, none for raw readings. None when not given."),
@@ -257,9 +267,12 @@ func cellKeys[R any](of func(*R) *Cell) []key[R] {
 var cellForm = record("cell", "a cell", func(c *Cell, n *node) { c.Zero, c.Pos = ZeroNone, n.place() },
 	cellKeys(func(c *Cell) *Cell { return c })).check(checkCell).check(checkChannel).demand(object{"type": "object", "required": []string{"channel"}})
 
-var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Facts, p.Pos = map[string]string{}, n.place() }, keys(
+var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Facts, p.Pos = map[string]string{}, n.place() }, entryKeys,
+	cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"type": "object", "anyOf": requiring("kind", "serial")})
+
+var entryKeys = keys(
 	at("kind", textForm, func(p *Part, v string) { p.Kind = v }, "What it is: bow shackle, wire rope sling, master link, load cell ...").like("bow shackle", "wire rope sling", "load cell"),
-	at("serial", textForm, func(p *Part, v string) { p.Serial = v }, "Serial of the item in the gear store.").like("KP-0117"),
+	at("serial", textForm, func(p *Part, v string) { p.Serial = v }, "Serial of the item in the gear register. Without a kind, kind and figures are taken from there.").like("KP-0117"),
 	at("wll", ratingForm, func(p *Part, v quantity.Rating) { p.WLL = &v }, "Working load limit off the tag."),
 	at("length", lengthForm, func(p *Part, v quantity.Measured[quantity.Length]) { p.Length = &v }, "Unloaded length, bearing to bearing."),
 	at("mass", ownMassForm, func(p *Part, v quantity.Measured[quantity.Mass]) { p.Mass = &v }, "Mass of the item."),
@@ -267,7 +280,7 @@ var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Fact
 		"Force per stretch of the item. Entries without one do not stretch when another states one."),
 	at("tag", tagForm, func(p *Part, v Tag) { p.Tag = v }, "How its tag was found."),
 	at("temperature", temperatureForm, func(p *Part, v quantity.Measured[quantity.Temperature]) { p.Temperature = &v }, "Its temperature, where it is not that of the leg."),
-), cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"type": "object", "anyOf": requiring("kind", "serial")})
+)
 
 var tagForm = choice("how a tag was found", option[Tag]{"legible", Legible}, option[Tag]{"illegible", Illegible}, option[Tag]{"missing", NoTag})
 
@@ -327,6 +340,8 @@ var spreaderForm = record("spreader", "a spreader", func(s *Spreader, n *node) {
 	at("least_top_angle", angleFromForm, func(s *Spreader, v angleFrom) { a := v.fromHorizontal(); s.LeastTopAngle = &a },
 		"Flattest angle of the top legs that it is rated for."),
 	at("size", sizeForm, func(s *Spreader, v quantity.Point) { s.Size = &v }, "Extent along its x, y and z, for drawing and clearance."),
+	at("size_from", pointForm, func(s *Spreader, v quantity.Point) { s.SizeFrom = &v },
+		"Where that box begins: its corner with the least x, y and z, in its own axes. Left out, the drawing lays it about its points."),
 	at("at", pointForm, func(s *Spreader, v quantity.Point) { s.At = &v }, "Start pose: where the origin of its axes stands in the world."),
 	at("turn", turnForm, func(s *Spreader, v Turn) { s.Turn = &v }, "Start pose: turned about the world's x, then y, then z axis."),
 	needed("points", named("a map of points by name", holdForm("spreader-point", "a point")), func(s *Spreader, v []Lug) { s.Points = v },
@@ -377,7 +392,38 @@ var craneForm = record("crane", "a crane", func(c *Crane, n *node) { c.Hook, c.P
 	at("people", truth(true), func(c *Crane, v bool) { c.People = v }, "Whether people are hoisted. False when not given."),
 	at("floating", truth(true), func(c *Crane, v bool) { c.Floating = v }, "Whether the crane stands on a floating base. False when not given."),
 	at("travelling", truth(true), func(c *Crane, v bool) { c.Travelling = v }, "Whether the crane travels with the load. False when not given."),
-)).check(readChart)
+	at("hook_stiffness", stiffnessForm, func(c *Crane, v quantity.Measured[quantity.Stiffness]) { c.HookStiffness = &v },
+		"How much hoist rope and boom give at the hook, force per travel. Unyielding when not given."),
+	at("delay", durationForm, func(c *Crane, v quantity.Measured[quantity.Duration]) { c.Delay = &v }, "From a reading to the lever: radio and people."),
+	at("stopping", durationForm, func(c *Crane, v quantity.Measured[quantity.Duration]) { c.Stopping = &v }, "From the lever until the hook stands."),
+	at("machine", massForm, func(c *Crane, v quantity.Measured[quantity.Mass]) { c.Machine = &v }, "Mass of the machine, counterweight included, for reactions that are a share of it."),
+	at("ground", groundForm, func(c *Crane, v Ground) { c.Ground = &v }, "What the ground may bear, and who says so."),
+	at("mat", matForm, func(c *Crane, v Mat) { c.Mat = &v }, "What lies under each outrigger or track that names no mat of its own."),
+	at("reactions", named("a map of outriggers or tracks by name", reactionForm), func(c *Crane, v []Reaction) { c.Reactions = v },
+		"What each outrigger or track presses down with, by name."),
+)).check(readChart).check(checkReactions)
+
+var groundForm = record("ground", "the ground", nil, keys(
+	at("allowable", pressureForm, func(g *Ground, v quantity.Measured[quantity.Pressure]) { g.Allowable = &v }, "Pressure that it may take."),
+	at("from", textForm, func(g *Ground, v string) { g.From = v }, "Who says so: a report, an engineer.").like("geotechnical note 7"),
+))
+
+var matForm = record("mat", "a mat", nil, keys(
+	needed("length", lengthForm, func(m *Mat, v quantity.Measured[quantity.Length]) { m.Length = v }, "Its length."),
+	needed("width", lengthForm, func(m *Mat, v quantity.Measured[quantity.Length]) { m.Width = v }, "Its width."),
+	at("mass", ownMassForm, func(m *Mat, v quantity.Measured[quantity.Mass]) { m.Mass = &v }, "Mass of the mat."),
+	at("stiff", textForm, func(m *Mat, v string) { m.Stiff = v }, "Who holds it stiff enough to press evenly all over. Left out, only the foot or the effective area counts.").like("matting calculation 12"),
+	at("effective", areaForm, func(m *Mat, v quantity.Measured[quantity.Area]) { m.Effective = &v }, "Area that presses, by whoever worked it out."),
+	at("effective_from", textForm, func(m *Mat, v string) { m.EffectiveFrom = v }, "Who worked it out.").like("matting calculation 12"),
+	at("foot", areaForm, func(m *Mat, v quantity.Measured[quantity.Area]) { m.Foot = &v }, "Area of the outrigger float or track on it."),
+))
+
+var reactionForm = record("reaction", "a reaction", func(x *Reaction, n *node) { x.Name, x.Pos = n.name, n.key }, keys(
+	at("force", ratingForm, func(x *Reaction, v quantity.Rating) { x.Force = &v }, "What it presses down with, machine and load together."),
+	at("share", shareForm, func(x *Reaction, v quantity.Ratio) { x.Share = &v }, "Share of machine and load that it takes, in place of force. The mass of the machine is needed with it.").like("75 %"),
+	at("from", textForm, func(x *Reaction, v string) { x.From = v }, "Who says so: the machine's data, a calculation.").like("data of the machine"),
+	at("mat", matForm, func(x *Reaction, v Mat) { x.Mat = &v }, "What lies under this one."),
+))
 
 var channelForm = form[Channel]{
 	read: func(r *reader, n *node) (Channel, bool) {

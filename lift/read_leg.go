@@ -3,6 +3,7 @@ package lift
 import (
 	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"plumbhook/fault"
@@ -24,18 +25,42 @@ func checkEntry(r *reader, n *node, p *Part) {
 	if n.get("kind") == nil && n.get("serial") == nil {
 		r.fault(n, fault.Missing, "nothing says what this is").Fix("give its kind, such as bow shackle, or its serial")
 	}
+	if it := n.get("wll"); it != nil {
+		p.stored = it.stored
+	}
+	if it := n.get("kind"); it != nil {
+		p.Meant = r.meant(it, p.Kind, "kind of gear")
+	}
 	kind := strings.ToLower(p.Kind)
 	isCell := strings.Contains(kind, "load cell") || strings.Contains(kind, "load pin") || n.get("channel") != nil
 	switch {
 	case isCell:
 		checkCell(r, n, p.cell())
 	case p.Cell != nil:
-		r.fault(n, fault.UnknownKey, "capacity, accuracy and zero belong to a load cell, and this is a %s", clip(p.Kind)).
+		r.fault(n, fault.UnknownKey, "capacity, accuracy, resolution, temperature_effect and zero belong to a load cell, and this is a %s", clip(p.Kind)).
 			Fix("write kind: load cell if it is one; the rating of other gear is wll")
 	}
 	if p.Kind != "" && r.clean(n) {
 		p.lookUp(r, n)
 	}
+}
+
+// meant checks a name of gear that the catalogue does not know against those
+// that it does. One slip away it is refused: a misspelt name would leave rules
+// out in silence. A name a little farther off may be something else: the one it
+// is near to is given, to be asked about.
+func (r *reader) meant(n *node, name, what string) string {
+	plain := strings.Join(strings.Fields(strings.NewReplacer("-", " ", "_", " ").Replace(strings.ToLower(name))), " ")
+	known := gear.Names()
+	if plain == "" || slices.Contains(known, plain) {
+		return ""
+	}
+	near := nearest(plain, known)
+	if near != "" && slips(plain, near) == 1 && len(plain) > 5 {
+		r.fault(n, fault.Reference, "%s is no %s that is known here", quote(name), what).
+			Fix("did you mean %s? If it is something else, give it a name that cannot be taken for that", near)
+	}
+	return near
 }
 
 // lookUp takes what the catalogue knows of the entry, and its figures where the
@@ -102,6 +127,12 @@ func checkCell(r *reader, n *node, c *Cell) {
 	if c.Accuracy != nil && c.Accuracy.OfFullScale && n.get("capacity") == nil {
 		r.fault(n, fault.Missing, "an accuracy of full scale needs the capacity of the cell").Fix("give capacity, such as 6.5 t")
 	}
+	if n.get("capacity") == nil && slices.ContainsFunc(c.Warmth, func(w Warmth) bool { return w.OfFullScale }) {
+		r.fault(n.get("temperature_effect"), fault.Missing, "an effect on full scale needs the capacity of the cell").Fix("give capacity, such as 6.5 t")
+	}
+	if it := n.get("resolution"); it != nil && c.Resolution != nil && !(c.Resolution.Force > 0) {
+		r.fault(it, fault.Range, "the step of a display is above zero").Fix("write the smallest change that it shows, as 10 kg")
+	}
 }
 
 // checkChannel demands the channel of a cell that is not part of a stack,
@@ -123,8 +154,7 @@ func checkLeg(r *reader, n *node, l *Leg) {
 		for i, it := range stack.items {
 			known := len(l.Stack) == len(stack.items) && l.Stack[i].Length != nil
 			if it.kind == table && it.get("length") == nil && !known {
-				r.fault(it, fault.Missing, "the entry has no length").
-					Fix("measure it bearing to bearing and write length: here, or give the length of the whole leg")
+				r.noLength(it)
 			}
 		}
 	}

@@ -117,6 +117,9 @@ func readMesh(r *reader, n *node, m *takeoff.Mesh) {
 // checkLoad makes the weight sheet of the load: of its parts, or of its mass
 // and centre of gravity. What is said twice must agree.
 func checkLoad(r *reader, n *node, l *loadFile) {
+	if from := n.get("size_from"); from != nil && n.get("size") == nil {
+		r.fault(from, fault.Missing, "a box that begins somewhere needs its size").Fix("give size, the extents along x, y and z")
+	}
 	l.Sheet.Contingency = l.contingency
 	list := n.get("parts")
 	if list == nil || list.kind == empty || len(list.items) == 0 {

@@ -33,6 +33,7 @@ func (r *reader) rig(l *Lift) {
 	rr.references()
 	rr.channels()
 	rr.anchors()
+	rr.bounded()
 	if len(r.faults) == before && len(r.blind) == 0 {
 		rr.hanging()
 	}
@@ -284,6 +285,27 @@ func (r *rigReader) anchors() {
 			continue
 		}
 		r.report(where, fault.Missing, "the hook needs a place in the world: %s", why).Fix("give at: x y z unit")
+	}
+}
+
+// Bounds on what is hung in one go: each step of each leg takes its share of
+// the thousands of draws. At the bounds a check takes about half a minute.
+const (
+	maxLegs     = 500
+	maxSteps    = 500
+	maxLegSteps = 5000 // legs times steps
+)
+
+// bounded refuses a lift that would keep the program busy for long.
+func (r *rigReader) bounded() {
+	legs, steps := len(r.lift.Legs), len(r.lift.Steps)
+	switch {
+	case legs > maxLegs:
+		r.report("legs", fault.TooLarge, "the lift has %d legs, the most is %d", legs, maxLegs).Fix("split the lift, or put legs that act as one together")
+	case steps > maxSteps:
+		r.report("steps", fault.TooLarge, "the lift has %d steps, the most is %d", steps, maxSteps).Fix("keep the steps that matter, or split the lift")
+	case legs*steps > maxLegSteps:
+		r.report("steps", fault.TooLarge, "%d steps with %d legs are %d legs to work out, the most is %d", steps, legs, legs*steps, maxLegSteps).Fix("keep the steps that matter, or split the lift")
 	}
 }
 

@@ -254,7 +254,31 @@ func TestRefused(t *testing.T) {
 		{"legs:\n", "steps: [{hooks: {main: {at: 0 0 5 m}}}]\nlegs:\n", fault.Missing, "hooks.main", "main"},
 		{"  main: {wll", "  tail: {at: 1 0 5 m}\n  main: {at: 0 0 5 m, wll", fault.Rig, "hooks.tail", "tail"},
 		{"  main: {wll: 12 t}", "  {}", fault.Missing, "hooks", "hooks"},
+		// gear by another name
+		{leg, "to: load.east, stack: [{kind: bow shakle, length: 1 m}]}", fault.Reference, "legs.east.stack[1].kind", "bow shakle"},
+		{leg, "to: load.east, stack: [{kind: Load-cel, length: 1 m}]}", fault.Reference, "legs.east.stack[1].kind", "Load-cel"},
+		{"east: {at: 0.7 0 1.6 m, wll: 5 t}", "east: {at: 0.7 0 1.6 m, type: shoulder eye blot}", fault.Reference, "load.lugs.east.type", "shoulder eye blot"},
+		{leg, "to: load.east, stack: [{serial: KP-1}]}", fault.Missing, "legs.east.stack[1]", "serial"},
+		// a comma, a tab
+		{leg, "to: load.east, length: 2,4 m}", fault.Ambiguous, "legs.east.4 m", "4 m"},
+		{"0.05 0 0.9 m ± 20 mm", "1\t0 0 1 m", fault.Syntax, "", "\t0 0 1 m"},
+		{"  cg:", "\tcg:", fault.Syntax, "", "\tcg"},
+		{"4400 kg ± 3 %", "60–110 kg", fault.Syntax, "load.mass", "–110"},
+		{"4400 kg ± 3 %", "4,4 t", fault.Ambiguous, "load.mass", ",4 t"},
+		// cells
+		{leg, "to: load.east, length: 1 m, cell: {channel: E, capacity: 5 t, temperature_effect: 0.02 %}}", fault.Syntax, "legs.east.cell.temperature_effect", "0.02"},
+		{leg, "to: load.east, length: 1 m, cell: {channel: E, capacity: 5 t, temperature_effect: 0.02 % per °C}}", fault.Ambiguous, "legs.east.cell.temperature_effect", "0.02"},
+		{leg, "to: load.east, length: 1 m, cell: {channel: E, capacity: 5 t, temperature_effect: 5 % fs per °C}}", fault.Range, "legs.east.cell.temperature_effect", "5 %"},
+		{leg, "to: load.east, length: 1 m, cell: {channel: E, temperature_effect: 0.1 % fs per °C}}", fault.Missing, "legs.east.cell.temperature_effect", "0.1"},
+		// ground
+		{"legs:\n", "crane: {main: {reactions: {rear: {force: 5 t}}}}\nlegs:\n", fault.Missing, "crane.main.reactions.rear", "rear"},
+		{"legs:\n", "crane: {main: {mat: {length: 1 m, width: 1 m}, reactions: {rear: {from: us}}}}\nlegs:\n", fault.Missing, "crane.main.reactions.rear", "rear"},
+		{"legs:\n", "crane: {main: {mat: {length: 1 m, width: 1 m}, reactions: {rear: {share: 70 %}}}}\nlegs:\n", fault.Missing, "crane.main.reactions.rear", "rear"},
+		{"legs:\n", "crane: {main: {machine: 9 t, mat: {length: 1 m, width: 1 m}, reactions: {rear: {share: 70 %, force: 5 t}}}}\nlegs:\n", fault.Disagree, "crane.main.reactions.rear", "rear"},
+		// too much
+		{"  main: {wll: 12 t}\n", "  main: {at: 0 0 5 m}\nsteps: [" + strings.Repeat("{hooks: {main: {at: 0 0 5 m}}},", 501) + "]\n", fault.TooLarge, "steps", "steps"},
 		// load
+		{"mass: 4400 kg ± 3 %", "mass: 4 t\n  size_from: 0 0 0 m", fault.Missing, "load.size_from", "0 0 0 m"},
 		{"  mass: 4400 kg ± 3 %\n", "", fault.Missing, "load", "load"},
 		{"  cg: 0.05 0 0.9 m ± 20 mm\n", "", fault.Missing, "load", "load"},
 		{"mass: 4400 kg ± 3 %", "turn: 90 deg", fault.Ambiguous, "load.turn", "90 deg"},
@@ -332,6 +356,8 @@ func TestAccepted(t *testing.T) {
 		{"title: Pump motor out of well 3", "revision: 1.10", func(l *lift.Lift) any { return l.Revision }, "1.10"},
 		{"title: Pump motor out of well 3", "title: >\n  Pump motor\n  out of well 3", func(l *lift.Lift) any { return l.Title }, "Pump motor out of well 3"},
 		{"title: Pump motor out of well 3", "steps:", func(l *lift.Lift) any { return len(l.Steps) }, 0},
+		{"title: Pump motor out of well 3", "title: Pump motor\t# with a tab before what is said of it\t\n#\tand more\t", func(l *lift.Lift) any { return l.Title }, "Pump motor"},
+		{"to: load.east, length: 2.4 m}", "to: load.east, stack: [{kind: swivel link, length: 1 m}]}", func(l *lift.Lift) any { return l.Legs[1].Stack[0].Meant }, "swivel ring"},
 		{"title: Pump motor out of well 3", "# nothing", func(l *lift.Lift) any { return float64(l.Site.G.Value) }, 9.80665},
 		{"title: Pump motor out of well 3", "site: {wind: 9 m/s}", func(l *lift.Lift) any { return float64(l.Site.G.Value) }, 9.80665},
 		{"title: Pump motor out of well 3", "limits: {tilt: 3 deg from vertical}", func(l *lift.Lift) any { return float64(l.Limits.Tilt.Value) }, 3 * deg},

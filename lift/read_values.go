@@ -26,10 +26,13 @@ var (
 	chokeForm       = measured[quantity.Angle]("angle", "an angle with its unit", positive, "120 deg").check(atMost[quantity.Angle](math.Pi, "180 deg"))
 	gravityForm     = measured[quantity.Acceleration]("acceleration", "an acceleration with its unit", positive, "9.81 m/s2")
 	temperatureForm = measured[quantity.Temperature]("temperature", "a temperature with its unit", notNegative, "-10..30 °C")
+	areaForm        = measured[quantity.Area]("area", "an area with its unit", positive, "0.36 m2")
+	pressureForm    = measured[quantity.Pressure]("pressure", "a pressure with its unit", positive, "150 kPa")
+	durationForm    = measured[quantity.Duration]("duration", "a time with its unit", positive, "1.5 s")
 	windForm        = measured[quantity.Speed]("speed", "a speed with its unit", notNegative, "9 m/s")
 
 	ratingForm = words("rating", "a rating with its unit",
-		quantitySchema("a force, or a mass read as force at standard gravity", []string{"5 t", "6.5 short ton", "50 kN"}), quantity.ParseRating).demand(noBareTon)
+		ratingSchema(), quantity.ParseRating).demand(noBareTon)
 
 	directionForm = joined("direction", words("", "a direction such as 0 0 1", object{
 		"type": "string", "pattern": `^\s*` + signed + `(\s+` + signed + `){2}\s*$`, "examples": []string{"0 0 1"},
@@ -221,6 +224,34 @@ var accuracyForm = words("accuracy", "an accuracy such as 0.1 % fs or 0.1 % of r
 	return &Accuracy{Share: v / 100, OfFullScale: m[2] != "reading", Text: s}, nil
 })
 
+var warmthText = regexp.MustCompile(`^\s*(?:±\s*)?(` + unsigned + `)\s*%\s*(?:of\s+)?(fs|full scale|reading)?\s*(?:per|/)\s*(` + unsigned + `)?\s*(K|°C|°F)\s*$`)
+
+// warmthForm reads how a cell follows its temperature: "0.02 % fs per °C".
+var warmthForm = words("temperature-effect", "a temperature effect such as 0.02 % fs per °C", object{
+	"type": "string", "pattern": `^\s*(±\s*)?` + unsigned + `\s*%\s*(of\s+)?(fs|full scale|reading)\s*(per|/)\s*(` + unsigned + `)?\s*(K|°C|°F)\s*$`,
+	"examples": []string{"0.02 % fs per °C", "0.1 % of reading per 10 °C"},
+}, func(s string) (Warmth, error) {
+	m := warmthText.FindStringSubmatch(s)
+	if m == nil {
+		return Warmth{}, fault.New(fault.Syntax, "%s is no temperature effect", quote(s)).Fix("write it as 0.02 %% fs per °C or 0.1 %% of reading per 10 °C")
+	}
+	if m[2] == "" {
+		return Warmth{}, fault.New(fault.Ambiguous, "%s does not say of what", quote(s)).Fix("write %s %% fs for full scale, or %s %% of reading", m[1], m[1])
+	}
+	share, err := strconv.ParseFloat(m[1], 64)
+	degrees := 1.0
+	if m[3] != "" && err == nil {
+		degrees, err = strconv.ParseFloat(m[3], 64)
+	}
+	if m[4] == "°F" {
+		degrees /= 1.8
+	}
+	if per := share / 100 / degrees; err == nil && degrees > 0 && per <= 0.01 {
+		return Warmth{PerKelvin: per, OfFullScale: m[2] != "reading", Text: s}, nil
+	}
+	return Warmth{}, fault.New(fault.Range, "%s cannot be", quote(s)).Fix("it lies from 0 to 1 %% per °C")
+})
+
 var (
 	turnNumbers = regexp.MustCompile(`^\s*(` + signed + `)\s+(` + signed + `)\s+(` + signed + `)\s*([^\s\d].*)$`)
 	turnAbout   = regexp.MustCompile(`^\s*(.*\S)\s+about\s+([xyz])\s*$`)
@@ -395,6 +426,54 @@ func quantitySchema(what string, examples []string) object {
 		"type": "string", "title": what, "examples": examples,
 		"pattern": `^\s*` + amount + `$`,
 	}
+}
+
+// tellTale are units, by a quantity that is written in them, which no other
+// quantity is: what ends in one of another's is a slip that an editor can mark.
+var tellTale = []struct {
+	of    any
+	units string
+}{
+	{quantity.Mass(0), `kg|g|t|lb|short tons?|long tons?`},
+	{quantity.Force(0), `N|kN|MN|kgf|tf|lbf|kip`},
+	{quantity.Length(0), `mm|cm|m|in|ft|yd`},
+	{quantity.Angle(0), `deg|rad`},
+	{quantity.Area(0), `mm2|cm2|m2|ft2|in2`},
+	{quantity.Volume(0), `m3|L|cm3|ft3|in3`},
+	{quantity.Speed(0), `m/s|m/min|km/h|ft/s|ft/min|mph|knots?`},
+	{quantity.Stiffness(0), `N/m|kN/m|kN/mm|MN/m|lbf/in|kip/in`},
+	{quantity.Acceleration(0), `m/s2|ft/s2`},
+	{quantity.Density(0), `kg/m3|t/m3|g/cm3|lb/ft3`},
+	{quantity.Pressure(0), `Pa|kPa|MPa|bar|psi`},
+	{quantity.Temperature(0), `°C|°F|K`},
+	{quantity.Duration(0), `s|ms|min`},
+}
+
+// ratingSchema is that of a force, or of a mass.
+func ratingSchema() object {
+	o := quantitySchema("a force, or a mass read as force at standard gravity", []string{"5 t", "6.5 short ton", "50 kN"})
+	var units []string
+	for _, t := range tellTale[2:] { // behind mass and force
+		units = append(units, t.units)
+	}
+	o["allOf"] = []object{endsIn(units)}
+	return o
+}
+
+// endsIn refuses a text that ends in one of the units.
+func endsIn(units []string) object {
+	return object{"not": object{"pattern": `[\d¼½¾⅛⅜⅝⅞]\s*(` + strings.Join(units, "|") + `)\s*$`}}
+}
+
+// foreign refuses a text that ends in the unit of another quantity.
+func foreign[Q quantity.Quantity]() object {
+	var units []string
+	for _, t := range tellTale {
+		if _, own := t.of.(Q); !own {
+			units = append(units, t.units)
+		}
+	}
+	return endsIn(units)
 }
 
 var noBareTon = object{"not": object{"pattern": `(^|[\d\s.])\d\s*([Tt]ons?|T)(\s|$)`}}

@@ -53,6 +53,7 @@ type node struct {
 	text   string    // of a scalar
 	inline bool      // text stands at pos in the file, character for character
 	items  []*node   // of a list or a map, in the order of the file
+	stored bool      // it stands in the gear register, not in the file
 }
 
 // get is the value under a key, nil when there is none.
@@ -121,6 +122,9 @@ func parseYAML(file string, data []byte) (*node, fault.List) {
 				Fix("save the file as UTF-8 text")}
 		}
 	}
+	if f := tabbed(file, text); f != nil {
+		return nil, fault.List{f}
+	}
 	tokens := lexer.Tokenize(text)
 	if len(tokens) > maxTokens {
 		return nil, fault.List{fault.New(fault.TooLarge, "the file has more than %d keys, values and marks", maxTokens).At(start).
@@ -153,6 +157,31 @@ func parseYAML(file string, data []byte) (*node, fault.List) {
 // does not allow.
 func unreadable(r rune) bool {
 	return r == utf8.RuneError || r == 0x7f || r < ' ' && r != '\t' && r != '\r'
+}
+
+// tabbed refuses a tab that is not before or in a comment, or at the end of a
+// line: in the indentation YAML has none, and inside a value the library drops
+// it, which would make 10 m of 1<tab>0 m.
+func tabbed(file, text string) *fault.Fault {
+	for i, line := range strings.Split(text, "\n") {
+		comment := strings.HasPrefix(strings.TrimLeft(line, " \t"), "#")
+		for j, c := range line {
+			rest := strings.TrimLeft(line[j:], " \t\r")
+			switch {
+			case c == '#' && j > 0 && (line[j-1] == ' ' || line[j-1] == '\t'):
+				comment = true
+			case c != '\t' || comment || rest == "" || rest[0] == '#':
+			default:
+				what := "a tab stands inside a line"
+				if strings.TrimLeft(line[:j], " \t") == "" {
+					what = "a tab in the indentation"
+				}
+				return fault.New(fault.Syntax, "%s", what).At(fault.Pos{File: file, Line: i + 1, Column: utf8.RuneCountInString(line[:j]) + 1}).
+					Fix("write spaces in its place")
+			}
+		}
+	}
+	return nil
 }
 
 func splitLines(text string) [][]rune {
@@ -245,7 +274,6 @@ func (y *yamlReader) syntax(err error) *fault.Fault {
 	f := fault.New(fault.Syntax, "not well-formed YAML: %s", said).At(pos).
 		Fix("look at this line and the one above: indentation, a missing colon, comma, bracket or quote")
 	for _, w := range []struct{ said, what, do string }{
-		{"tab character", "a tab in the indentation", "indent with spaces"},
 		{"end token '}'", "the { that opens here is not closed", "add the }"},
 		{"end token ']'", "the [ that opens here is not closed", "add the ]"},
 		{"',' or '}'", "a comma or a } is missing before this", "separate the keys by commas and close with }"},

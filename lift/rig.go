@@ -22,14 +22,16 @@ type Rig struct {
 	bodies   []string // of the model, load first
 	carriers map[string]carrier
 	legs     []legPlan
-	set      []func(float64) // puts the value of an input into the model
-	sums     []func()        // brings up to date what depends on several inputs
-	ties     int           // index of the first tie among the cables
-	untied   []float64     // tie lengths at the start
-	stood    []*[3]float64 // where each support's point stood in the state before; nil when off
-	steps    int           // of the file, made so far
-	changes  []func()      // what the steps made so far changed
-	floating bool          // the one hook has no place: the load stays where its start pose has it
+	set      []func(float64)    // puts the value of an input into the model
+	sums     []func()           // brings up to date what depends on several inputs
+	ties     int                // index of the first tie among the cables
+	untied   []float64          // tie lengths at the start
+	stood    []*[3]float64      // where each support's point stood in the state before; nil when off
+	steps    int                // of the file, made so far
+	changes  []func()           // what the steps made so far changed
+	floating bool               // the one hook has no place: the load stays where its start pose has it
+	twins    []*Rig             // for goroutines of their own
+	hooked   [][]*statics.Point // attachments of the model at each hook; nil until asked
 }
 
 // carrier is what a name in the file is in the model.
@@ -231,12 +233,39 @@ func (r *Rig) Twin() (*Rig, error) {
 	if _, err = t.Hang(); err != nil {
 		return nil, err
 	}
-	for i := range r.steps {
-		if _, err = t.Step(i); err != nil {
+	return t, t.follow(r)
+}
+
+// Twins gives so many twins, each for a goroutine of its own. The rig keeps
+// them, and brings them along when it is asked again after further steps.
+func (r *Rig) Twins(n int) ([]*Rig, error) {
+	for _, t := range r.twins {
+		t.Set(t.Nominal())
+		if err := t.Home(); err != nil {
+			return nil, err
+		}
+		if err := t.follow(r); err != nil {
 			return nil, err
 		}
 	}
-	return t, nil
+	for len(r.twins) < n {
+		t, err := r.Twin()
+		if err != nil {
+			return nil, err
+		}
+		r.twins = append(r.twins, t)
+	}
+	return r.twins[:n], nil
+}
+
+// follow makes the steps that another rig of the lift has made.
+func (r *Rig) follow(other *Rig) error {
+	for i := r.steps; i < other.steps; i++ {
+		if _, err := r.Step(i); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Nominal are the inputs as the file has them.
@@ -436,7 +465,12 @@ func (r *Rig) startAt(p statics.Point) statics.Vec {
 // moveHook puts hook i of the file at a new place.
 func (r *Rig) moveHook(i int, to statics.Vec) {
 	name := r.Lift.Hooks[i].Name
-	for _, p := range r.holds(name, "") {
+	if r.hooked == nil {
+		for k := range r.Lift.Hooks {
+			r.hooked = append(r.hooked, r.holds(r.Lift.Hooks[k].Name, ""))
+		}
+	}
+	for _, p := range r.hooked[i] {
 		p.At = to
 	}
 	c := r.carriers[name]

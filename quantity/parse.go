@@ -29,6 +29,24 @@ func Parse[Q Quantity](s string) (Measured[Q], error) {
 // ParseRating reads a force, or a mass taken as force at standard gravity. A
 // rating is one figure above zero: it has no spread.
 func ParseRating(s string) (Rating, error) {
+	r, err := parseForce(s, true)
+	if err != nil {
+		return Rating{}, err
+	}
+	return r, nil
+}
+
+// ParseForce reads what a readout may show: a force, or a mass taken as force
+// at standard gravity, of either sign.
+func ParseForce(s string) (Force, error) {
+	r, err := parseForce(s, false)
+	if err != nil {
+		return 0, err
+	}
+	return r.Force, nil
+}
+
+func parseForce(s string, above bool) (Rating, *fault.Fault) {
 	p, f := open(s)
 	if f != nil {
 		return Rating{}, f
@@ -43,7 +61,7 @@ func ParseRating(s string) (Rating, error) {
 	if f != nil {
 		return Rating{}, f
 	}
-	if t.value.Sign() <= 0 {
+	if above && t.value.Sign() <= 0 {
 		return Rating{}, p.fault(t.at, fault.Range, "a rating is above zero").
 			Fix("write the figure off the tag, or leave the rating out if there is none")
 	}

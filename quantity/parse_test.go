@@ -287,3 +287,17 @@ func readAs(t *testing.T, kind, text string) (err error) {
 	}
 	return err
 }
+
+// A readout shows what a rating cannot be: nothing, and less than nothing.
+func TestParseForce(t *testing.T) {
+	for in, want := range map[string]quantity.Force{"0 kN": 0, "-2.5 kN": -2500, "3 t": 29419.95, "-1 lbf": -4.4482216152605} {
+		if got, err := quantity.ParseForce(in); err != nil || got != want {
+			t.Errorf("%s = %v, %v, want %v", in, got, err, want)
+		}
+	}
+	for _, in := range []string{"5", "5 ton", "5 m", "1..2 kN"} {
+		if got, err := quantity.ParseForce(in); err == nil {
+			t.Errorf("%s is taken as %v", in, got)
+		}
+	}
+}

@@ -65,6 +65,18 @@ type File struct {
 // two pieces.
 func Key(serial string) string { return strings.ToUpper(strings.TrimSpace(serial)) }
 
+// Said is what the gear catalogue reads of an item: its facts, with the rating
+// as wll.
+func (it *Item) Said() map[string]string {
+	said := map[string]string{}
+	maps.Copy(said, it.Facts)
+	said["serial"] = it.Serial
+	if it.Rating != nil {
+		said["wll"] = it.Rating.Text
+	}
+	return said
+}
+
 // clone copies what a change might write to.
 func (it Item) clone() Item {
 	it.Facts = maps.Clone(it.Facts)

@@ -1,7 +1,6 @@
 package rulebook
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -143,7 +142,7 @@ func (p *piece) name(l *lift.Lift) string {
 	if p.part == nil {
 		return "leg " + l.Legs[p.leg].Name
 	}
-	return cmp.Or(p.part.Kind, "item "+p.part.Serial)
+	return p.part.Name()
 }
 
 // pieces lists the pieces of a leg, top to bottom.

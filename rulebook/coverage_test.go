@@ -24,7 +24,7 @@ func TestCoverage(t *testing.T) {
 			tripped[key] = true
 		case "note":
 			tripped[key] = true
-			passed[key] = passed[key] || c.rule == "joint-reduction" // what holds there is a note as well
+			passed[key] = passed[key] || c.rule == "joint-reduction" || c.rule == "ground-pressure" // what holds there is a note as well
 		case "holds":
 			passed[key] = true
 		case "open":

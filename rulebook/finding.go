@@ -122,6 +122,8 @@ type Report struct {
 	// Rating is what is left of the rating of a part as it is rigged, N, by
 	// its place; only parts that a rule reduces are here.
 	Rating map[string]float64
+	// Machines are the cranes of the file that hang something.
+	Machines []Machine
 }
 
 // fold says once what holds in several places, and puts the worst first.

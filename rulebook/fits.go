@@ -60,7 +60,7 @@ func (k *check) fit(above, below piece) {
 		if above.gear != nil {
 			p = &below
 		}
-		k.open(k.rule("pin-in-hole"), p.where, "how it fits its neighbours: the catalogue does not know %q, or was told too little about it; see that pins, jaws and eyes match", p.part.Kind)
+		k.open(k.rule("pin-in-hole"), p.where, "how it fits its neighbours: the catalogue does not know %q%s, or was told too little about it; see that pins, jaws and eyes match", p.part.Name(), wasMeant(p.part.Meant))
 		return
 	}
 	k.checks(above, below, gear.Fit(*above.gear, *below.gear))

@@ -5,6 +5,7 @@ import (
 
 	"plumbhook/crane"
 	"plumbhook/fault"
+	"plumbhook/lift"
 	"plumbhook/quantity"
 )
 
@@ -78,14 +79,34 @@ func (k *check) tilt() {
 		Against(t, r.radians(), "rad")
 }
 
-// cranes holds what hangs on each machine against its chart, and all of them
-// against the rule set for several.
+// Machine is what a crane has to bear and what it may.
+type Machine struct {
+	Hook     string
+	Lines    []crane.Line // what hangs on it
+	GrossN   float64
+	Chart    string      // how the chart was read; empty: there is none to read
+	Use      *crane.Use  // against the chart; nil: there is none
+	Part     *crane.Part // of a joint lift; nil for one crane
+	Bearings []Bearing
+}
+
+// Bearing is what one outrigger or track does to the ground.
+type Bearing struct {
+	Name       string
+	Reaction   crane.Reaction
+	AllowedPa  *float64
+	Foundation crane.Bearing
+}
+
+// cranes holds what hangs on each machine against its chart, all of them
+// against the rule set for several, and the ground under each.
 func (k *check) cranes() {
 	chart, wind := k.rule("chart-capacity"), k.rule("wind")
 	if len(k.Lift.Cranes) == 0 && k.book != "" {
 		k.open(wind, "site", "the wind that machine and load allow: write crane with its chart")
 	}
 	var uses []crane.Use
+	var of []int // machine of each use
 	var red *crane.Reduction
 	for i := range k.Lift.Cranes {
 		c := &k.Lift.Cranes[i]
@@ -96,6 +117,14 @@ func (k *check) cranes() {
 				k.open(chart, where, "the reduction for several cranes: %s", fault.Of(err)[0].What)
 			}
 		}
+		gross, err := k.gross(c, where)
+		if err != nil {
+			k.open(chart, where, "what hangs on it: %s", fault.Of(err)[0].What)
+			continue
+		}
+		k.Machines = append(k.Machines, Machine{Hook: c.Hook, Lines: gross.Lines, GrossN: gross.N})
+		m := &k.Machines[len(k.Machines)-1]
+		k.ground(m, c, where)
 		switch {
 		case k.charts == nil || k.charts[i] == nil:
 			why := c.ChartUnread
@@ -112,12 +141,9 @@ func (k *check) cranes() {
 		if k.moved(c.Hook) {
 			k.open(chart, where, "the radius after this step: the hook has moved, and the chart was read at %s", c.Radius.Text)
 		}
-		u, err := k.use(i, where)
-		if err != nil {
-			k.open(chart, where, "what hangs on it: %s", fault.Of(err)[0].What)
-			continue
-		}
-		uses = append(uses, u)
+		u, read := k.use(i, where, gross)
+		m.Use, m.Chart = &u, read
+		uses, of = append(uses, u), append(of, len(k.Machines)-1)
 		if u.CapacityN != nil {
 			k.say(chart, None, where, "%v hang on the machine, and its chart allows %v", Newtons(u.GrossN), Newtons(*u.CapacityN)).Against(u.GrossN, *u.CapacityN, "N")
 		}
@@ -132,15 +158,15 @@ func (k *check) cranes() {
 		if err != nil {
 			k.open(joint, "crane", "the shares of the cranes: %s", fault.Of(err)[0].What)
 		}
-		for _, p := range parts {
+		for i, p := range parts {
+			k.Machines[of[i]].Part = &p
 			k.told(p.Findings)
 		}
 	}
 }
 
-// use judges one machine.
-func (k *check) use(i int, where string) (crane.Use, error) {
-	c, chart, g := &k.Lift.Cranes[i], k.charts[i], k.Lift.Site.G.Value
+// gross adds up what hangs on one machine.
+func (k *check) gross(c *lift.Crane, where string) (crane.Gross, error) {
 	lines := []crane.Line{{
 		Items: []crane.Item{crane.Load, crane.Beam, crane.Slings}, Name: "load and rigging on hook " + c.Hook,
 		N: k.P95["hooks."+c.Hook], How: "P95 of the hung plan", From: "lift file",
@@ -150,13 +176,77 @@ func (k *check) use(i int, where string) (crane.Use, error) {
 		mass *quantity.Measured[quantity.Mass]
 	}{{crane.MainBlock, c.Block}, {crane.AuxBlock, c.AuxBlock}, {crane.Jib, c.Jib}, {crane.Rope, c.Rope}} {
 		if m.mass != nil {
-			lines = append(lines, crane.Mass(m.item, string(m.item), *m.mass, g, "lift file"))
+			lines = append(lines, crane.Mass(m.item, string(m.item), *m.mass, k.Lift.Site.G.Value, "lift file"))
 		}
 	}
-	gross, err := crane.Total(where, lines...)
-	if err != nil {
-		return crane.Use{}, err
+	return crane.Total(where, lines...)
+}
+
+// ground holds the pressure under each outrigger or track against what the
+// ground may take: every figure at the end of its spread that presses most.
+func (k *check) ground(m *Machine, c *lift.Crane, where string) {
+	r := k.rule("ground-pressure")
+	if len(c.Reactions) == 0 {
+		k.open(r, where, "the ground under it: write reactions, what each outrigger or track presses down with, and ground, what is allowed")
+		return
 	}
+	g := k.Lift.Site.G.High
+	soil := crane.Ground{}
+	if c.Ground != nil {
+		soil.From = c.Ground.From
+		if a := c.Ground.Allowable; a != nil {
+			soil.Allowable = &a.Low
+		}
+	}
+	for i := range c.Reactions {
+		x := &c.Reactions[i]
+		place := where + ".reactions." + x.Name
+		mat := x.Mat
+		if mat == nil {
+			mat = c.Mat
+		}
+		press := crane.Reaction{From: x.From}
+		var err error
+		if x.Force != nil {
+			press.N, press.How = float64(x.Force.Force), "stated as "+x.Force.Text
+		} else if press, err = crane.ByShare(*x.Share, c.Machine.High, m.GrossN, g, x.From); err != nil {
+			k.open(r, place, "%s", fault.Of(err)[0].What)
+			continue
+		}
+		b, err := crane.Under(place, press, under(mat), soil, g)
+		if err != nil {
+			k.open(r, place, "%s", fault.Of(err)[0].What)
+			continue
+		}
+		bearing := Bearing{Name: x.Name, Reaction: press, Foundation: b}
+		if soil.Allowable != nil {
+			allowed := float64(*soil.Allowable)
+			bearing.AllowedPa = &allowed
+		}
+		m.Bearings = append(m.Bearings, bearing)
+		k.told(b.Findings)
+		k.unanswered(r, place, b.NotAssessed)
+	}
+}
+
+// under is a mat at the ends of its spreads that press most.
+func under(m *lift.Mat) crane.Mat {
+	out := crane.Mat{Length: m.Length.Low, Width: m.Width.Low, Stiff: m.Stiff, EffectiveFrom: m.EffectiveFrom}
+	if m.Mass != nil {
+		out.Mass = &m.Mass.High
+	}
+	if m.Effective != nil {
+		out.Effective = &m.Effective.Low
+	}
+	if m.Foot != nil {
+		out.Foot = &m.Foot.Low
+	}
+	return out
+}
+
+// use judges one machine by its chart, and says how that was read.
+func (k *check) use(i int, where string, gross crane.Gross) (u crane.Use, read string) {
+	c, chart := &k.Lift.Cranes[i], k.charts[i]
 	s := crane.Situation{Cranes: len(k.Lift.Cranes), People: c.People, Floating: c.Floating, Travelling: c.Travelling, Dynamic: k.Factor}
 	if reach := chart.Reach(*c.Boom); reach != nil && *reach > 0 {
 		share := float64(c.Radius.High / *reach)
@@ -170,7 +260,7 @@ func (k *check) use(i int, where string) (crane.Use, error) {
 	if answer.Capacity == nil {
 		s.Dynamic = nil // there is nothing to hold it against
 	}
-	return crane.Judge(where, gross, answer, s), nil
+	return crane.Judge(where, gross, answer, s), answer.Text
 }
 
 // wind holds the planned wind against what the chart leaves for this load.

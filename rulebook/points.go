@@ -35,10 +35,22 @@ func (k *check) points() {
 				k.plate(ref.String(), lug, b, pull)
 			case "plain eye bolt", "shoulder eye bolt":
 				k.eyeBolt(kind, ref.String(), lug, b, pull)
+			case "":
+				if r := k.rule("plate-side-pull"); r != nil && lug.Type != "" {
+					k.open(r, ref.String(), "how it may be pulled: no type of lifting point is called %q%s", lug.Type, wasMeant(lug.Meant))
+				}
 			}
 		}
 	}
 	k.spreaders()
+}
+
+// wasMeant asks about a name that is near to a known one.
+func wasMeant(near string) string {
+	if near == "" {
+		return ""
+	}
+	return " (did you mean " + near + "?)"
 }
 
 // lugKind is the type of a lug in the catalogue's words. An eye bolt that does

@@ -212,6 +212,9 @@ var cases = []struct {
 	{"chart-capacity", "us", plan{top: with(crawler, "23 m")}, "crane.main", "stop"},
 	{"chart-capacity", "us", plan{top: with(crawler, "12 m")}, "crane.main", "open"}, // what hangs there besides is not stated
 	{"chart-capacity", "us", plan{top: strings.Replace(with(crawler, "12 m"), "block: 350 kg", "block: 350 kg, aux_block: 0 kg, jib: 0 kg, rope: 0 kg, line_pull: 10 kN, most_line_pull: 40 kN", 1)}, "crane.main", "holds"},
+	{"ground-pressure", "us", plan{top: onGround("machine: 30 t", "share: 75 %")}, "crane.main.reactions.rear", "stop"},
+	{"ground-pressure", "us", plan{top: onGround("radius: 12 m", "force: 70 kN")}, "crane.main.reactions.rear", "note"},
+	{"ground-pressure", "us", plan{top: "crane: {main: {block: 350 kg}}"}, "crane.main", "open"},
 	{"joint-reduction", "us", tandem("reduction: queensland"), "crane.b", "stop"},
 	{"joint-reduction", "us", tandem("reduction: queensland"), "crane.a", "note"},
 	{"joint-reduction", "us", tandem("rope: 0 kg"), "crane.a", "caution"},

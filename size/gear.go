@@ -63,7 +63,7 @@ func Bear(l *lift.Lift, m Margin) (*Borne, error) {
 	b := &Borne{lift: l, margin: m}
 	cells := b.cells()
 	err = rig.Walk(func(h *lift.Hung) error {
-		s, err := spread.Run(rig, cells, spread.Draws)
+		s, err := spread.Run(rig, cells, spread.DrawsOf(len(l.Steps), h.Step))
 		if err != nil {
 			return err
 		}
@@ -84,7 +84,7 @@ func (b *Borne) places(rig *lift.Rig, h *lift.Hung, s *spread.Result) {
 		if d.Kind == lift.OnLeg {
 			leg := &h.Legs[k]
 			p.leg, p.WorstN, p.RatedN = k, leg.WorstN, leg.WLLN
-			if most := slices.Max(append(append([]float64{0}, leg.SlipLow...), leg.SlipHigh...)); most > 0 {
+			if most := leg.SlipMost(p.P95N); most > 0 {
 				p.SlipN = &most
 			}
 		}

@@ -31,6 +31,9 @@ func TestBandsAreHonest(t *testing.T) {
 		{"stop-log gate", example(t, "stoplog-gate")},
 		{"tube bundle with cells", celled(example(t, "exchanger-bundle"), "cell: {channel: %, capacity: 6.7 t, accuracy: 0.2 % fs, zero: hung}")},
 		{"tube bundle, cells zeroed attached", celled(example(t, "exchanger-bundle"), "cell: {channel: %, capacity: 6.7 t, accuracy: 1 % of reading, zero: attached}")},
+		{"tube bundle, cells that warm", strings.Replace(celled(example(t, "exchanger-bundle"),
+			"cell: {channel: %, capacity: 6.7 t, accuracy: 0.2 % fs, resolution: 2 kg, temperature_effect: 0.05 % fs per °C, zero: hung}"),
+			"g: 9.81 m/s2}", "g: 9.81 m/s2, temperature: 5..25 °C}", 1)},
 		{"gate, cells above the bar", strings.NewReplacer(
 			"mass: 14 kg, wll: 6 t}", "mass: 14 kg, wll: 6 t, cell: {channel: %, capacity: 6 t, accuracy: 0.5 % fs, zero: hung}}",
 			"mass: 310 kg", "mass: 400 kg ± 60 kg", // it is zeroed away, so its mass must not widen the bands
@@ -155,7 +158,17 @@ func (c *crew) read(t *testing.T) []float64 {
 		if cell.Accuracy.OfFullScale {
 			e = cell.Accuracy.Share * float64(cell.Capacity.Force)
 		}
-		out = append(out, v+c.within(-e, e))
+		e = c.within(-e, e)
+		if len(cell.Warmth) > 0 { // zeroed at one end of the range of the site, read at the other, or the reverse
+			full := cell.Warmth[0].PerKelvin * (25 - 5) * float64(cell.Capacity.Force)
+			e += c.within(-full, full)
+		}
+		v += e
+		if cell.Resolution != nil {
+			step := float64(cell.Resolution.Force)
+			v = step * math.Floor(v/step+0.5)
+		}
+		out = append(out, v)
 	}
 	return out
 }

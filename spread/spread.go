@@ -40,6 +40,28 @@ type Result struct {
 	Readings []Reading // N, in the order of the cells given
 
 	drawn [][]float64 // of each input, its values draw by draw
+	ranks *ranks
+}
+
+// ranks are the draws in ascending order of each input, found when first asked
+// for: they serve every force.
+type ranks struct {
+	once sync.Once
+	of   [][]int32
+}
+
+func (r *Result) order() [][]int32 {
+	r.ranks.once.Do(func() {
+		for _, x := range r.drawn {
+			order := make([]int32, len(x))
+			for j := range order {
+				order[j] = int32(j)
+			}
+			slices.SortFunc(order, func(a, b int32) int { return cmp.Compare(x[a], x[b]) })
+			r.ranks.of = append(r.ranks.of, order)
+		}
+	})
+	return r.ranks.of
 }
 
 // Drawn is one force over the draws.
@@ -60,16 +82,34 @@ type Cell struct {
 	// Uniform hard limits: of the zero, N; of the cell's error, N and as a
 	// share of the reading.
 	ZeroLimit, Error, ErrorShare float64
+	// Uniform hard limits of what its temperature does to it, N and as a share
+	// of the reading; none where both are zero.
+	Drift, DriftShare float64
+	Step              float64 // N, of what its display shows; 0: every figure
 }
 
+// Limit is how far off the cell may show at a reading, its zero left out, N.
+func (c *Cell) Limit(reading float64) float64 {
+	return c.Error + c.Drift + (c.ErrorShare+c.DriftShare)*math.Abs(reading) + c.Step/2
+}
+
+// drifts says whether its temperature moves it.
+func (c *Cell) drifts() bool { return c.Drift != 0 || c.DriftShare != 0 }
+
 // read is what the cell shows with a force on it, in a rig of these inputs;
-// zero and err, from 0 to 1, say where between their limits the errors are.
-func (c *Cell) read(force float64, inputs []lift.Input, values []float64, zero, err float64) float64 {
+// zero, err and warm, from 0 to 1, say where between their limits the errors
+// are.
+func (c *Cell) read(force float64, inputs []lift.Input, values []float64, zero, err, warm float64) float64 {
 	v := force - c.Zero - (2*zero-1)*c.ZeroLimit
 	for k, slope := range c.ZeroSlope {
 		v -= slope * (values[k] - inputs[k].Value)
 	}
-	return v + (2*err-1)*(c.Error+c.ErrorShare*math.Abs(v))
+	n := math.Abs(v)
+	v += (2*err-1)*(c.Error+c.ErrorShare*n) + (2*warm-1)*(c.Drift+c.DriftShare*n)
+	if c.Step > 0 {
+		v = math.Round(v/c.Step) * c.Step
+	}
+	return v
 }
 
 // Reading is what a cell may read.
@@ -83,6 +123,23 @@ type Reading struct {
 // Draws is how many rigs a plan check hangs.
 const Draws = 4000
 
+// Steps share so many draws, and each has no fewer than the least: a sequence of
+// two hundred steps is to be answered in seconds, and quantiles of the least
+// are good to a few per cent of the half-width still.
+const (
+	stepDraws  = 25 * Draws
+	leastDraws = Draws / 8
+)
+
+// DrawsOf is how many rigs a check hangs after a step of so many, or of the
+// lift as first rigged, which has no step.
+func DrawsOf(steps int, step string) int {
+	if step == "" || steps == 0 {
+		return Draws
+	}
+	return min(Draws, max(leastDraws, stepDraws/steps))
+}
+
 // blockSize is how many draws go from pose to pose before the nominal one is
 // taken up again.
 const blockSize = 50
@@ -94,9 +151,16 @@ func Run(rig *lift.Rig, cells []Cell, draws int) (Result, error) {
 	if d == 0 && len(cells) == 0 {
 		draws = 1
 	}
-	res := Result{Draws: draws, Inputs: rig.Inputs}
+	res := Result{Draws: draws, Inputs: rig.Inputs, ranks: &ranks{}}
 	values := make([][]float64, draws)
-	units := sequence(draws, d+2*len(cells))
+	wide := d + 2*len(cells)
+	warm := make([]int, len(cells)) // column of what the temperature does to each cell; 0: nothing
+	for k := range cells {
+		if cells[k].drifts() {
+			warm[k], wide = wide, wide+1
+		}
+	}
+	units := sequence(draws, wide)
 	for i, unit := range units {
 		values[i] = make([]float64, d)
 		for k, in := range rig.Inputs {
@@ -126,7 +190,11 @@ func Run(rig *lift.Rig, cells []Cell, draws int) (Result, error) {
 			res.Demands[k].values = append(res.Demands[k].values, v)
 		}
 		for k := range cells {
-			v := cells[k].read(o.cells[k], rig.Inputs, values[i], units[i][d+2*k], units[i][d+2*k+1])
+			at := 0.5
+			if warm[k] > 0 {
+				at = units[i][warm[k]]
+			}
+			v := cells[k].read(o.cells[k], rig.Inputs, values[i], units[i][d+2*k], units[i][d+2*k+1], at)
 			res.Readings[k].values = append(res.Readings[k].values, v)
 		}
 		res.Weight.values = append(res.Weight.values, o.weight)
@@ -182,19 +250,20 @@ type out struct {
 // hangAll hangs every draw, block by block, on all processors.
 func hangAll(rig *lift.Rig, demands []lift.Demand, cells []Cell, values [][]float64, outs []out) error {
 	blocks := make(chan int)
-	workers := min(runtime.GOMAXPROCS(0), (len(values)+blockSize-1)/blockSize)
-	errs := make([]error, workers)
+	twins, err := rig.Twins(min(runtime.GOMAXPROCS(0), (len(values)+blockSize-1)/blockSize))
+	if err != nil {
+		return err
+	}
+	errs := make([]error, len(twins))
 	var wg sync.WaitGroup
-	for w := range workers {
+	for w, twin := range twins {
 		wg.Go(func() {
-			twin, err := rig.Twin()
 			for from := range blocks {
-				if err == nil {
+				if errs[w] == nil {
 					to := min(from+blockSize, len(values))
-					err = hangBlock(twin, demands, cells, values[from:to], outs[from:to])
+					errs[w] = hangBlock(twin, demands, cells, values[from:to], outs[from:to])
 				}
 			}
-			errs[w] = err
 		})
 	}
 	for from := 0; from < len(values); from += blockSize {
@@ -287,12 +356,7 @@ func (r *Result) Shares(k int) []Share {
 	for i, in := range r.Inputs {
 		s := Share{Input: in}
 		if total > 0 && classes > 1 {
-			order := make([]int, n)
-			for j := range order {
-				order[j] = j
-			}
-			x := r.drawn[i]
-			slices.SortFunc(order, func(a, b int) int { return cmp.Compare(x[a], x[b]) })
+			order := r.order()[i]
 			between := 0.0
 			for c := range classes {
 				from, to := c*n/classes, (c+1)*n/classes

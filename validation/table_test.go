@@ -179,10 +179,10 @@ func read(t *testing.T, name string, into any) {
 func TestTable(t *testing.T) {
 	var rows []row
 	solvers := map[string]func(*problem) answers{}
-	for _, group := range []map[string]func(*problem) answers{bridles, legs, space, weights, weighing, shares, ropes} {
+	for _, group := range []map[string]func(*problem) answers{bridles, legs, space, weights, weighing, shares, ropes, rules} {
 		maps.Copy(solvers, group)
 	}
-	for _, p := range problems(t, "worked-examples.yaml") {
+	for _, p := range append(problems(t, "worked-examples.yaml"), problems(t, "rules.yaml")...) {
 		if solve := solvers[p.ID[:3]]; solve != nil {
 			rows = append(rows, p.rows(solve(p))...)
 		} else {

@@ -2,7 +2,12 @@ package verdict_test
 
 import (
 	"math"
+	"os"
+	"strings"
 	"testing"
+
+	"plumbhook/lift"
+	"plumbhook/verdict"
 )
 
 // TestZeros has the readings of a two-tier rig in closed form. The top legs
@@ -59,5 +64,42 @@ func TestZeroFollowsRigging(t *testing.T) {
 	half := 1.96 * math.Hypot(1.25*150/1.96, 20/math.Sqrt(3))
 	if got := (e.HighN - e.LowN) / 2; math.Abs(got-half) > 0.01*half {
 		t.Errorf("band ± %.1f N, want ± %.1f N", got, half)
+	}
+}
+
+// TestWarmth: 0.02 % of 20 kN for each of 30 degrees is 120 N where the cell
+// was zeroed on the day; a raw cell, and the slope, go by the 20 degrees
+// that the site may be from the 20 °C of calibration.
+func TestWarmth(t *testing.T) {
+	text, err := os.ReadFile("testdata/zeros.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	with := func(site string) *verdict.Plan {
+		t.Helper()
+		l, err := lift.Read("zeros.yaml", nil, []byte(strings.NewReplacer(
+			"g: 10 m/s2", "g: 10 m/s2"+site,
+			"channel: TA,", "channel: TA, temperature_effect: 0.02 % fs per °C, resolution: 50 N,",
+			"channel: TB,", "channel: TB, temperature_effect: 0.1 % of reading per 10 K,",
+			"channel: LB,", "channel: LB, temperature_effect: [0.02 % fs per 1.8 °F, 0.1 % of reading per 10 K],",
+		).Replace(string(text))))
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := verdict.Check(l)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	for _, e := range with(", temperature: 0..30 °C").States[0].Expected {
+		want := map[string]struct{ drift, share, step float64 }{"TA": {120, 0, 50}, "TB": {0, 2e-3, 0}, "LB": {80, 2e-3, 0}}[e.Channel]
+		if math.Abs(e.Cell.Drift-want.drift) > 1e-9 || math.Abs(e.Cell.DriftShare-want.share) > 1e-12 || e.Cell.Step != want.step {
+			t.Errorf("%s: %+v, want %+v", e.Channel, e.Cell, want)
+		}
+	}
+	missing := strings.Join(with("").States[0].NotAssessed, "\n")
+	if strings.Count(missing, "write site.temperature") != 3 {
+		t.Errorf("not told of every cell: %s", missing)
 	}
 }

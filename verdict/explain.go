@@ -404,7 +404,20 @@ func (w *draft) gravity() float64 {
 
 // dynamic states the dynamic factor.
 func (w *draft) dynamic() float64 {
-	w.stated("D", "dynamic factor", "", w.p.Dynamic, "", "dynamic.factor", "none asked for in the file")
+	path, from := "dynamic.factor", ""
+	switch f, d := w.p.rules.Factor, w.p.Lift.Dynamic; {
+	case f == nil:
+		w.stated("D", "dynamic factor", "", w.p.Dynamic, "", "", "none asked for in the file")
+		return w.p.Dynamic
+	case d.Factor == 0: // by class and speed
+		path, from = "dynamic.class", f.How+" ["+f.Source+"]"
+	}
+	if w.p.Dynamic == 1 {
+		w.note("the dynamic factor of %.4g (%s) is shown beside the forces and not counted against ratings; on_ratings: true asks for that", w.p.rules.Factor.Value, w.p.rules.Factor.How)
+		from = "counted against no rating"
+	}
+	w.stated("D", "dynamic factor", "", w.p.Dynamic, "", path, "")
+	w.Given[len(w.Given)-1].From = from
 	return w.p.Dynamic
 }
 

@@ -455,7 +455,24 @@ func (w *draft) expected(x Expected) error {
 	default:
 		w.work("e", a.Text+", of the reading", "stated accuracy of the cell, a hard limit", "N", c.ErrorShare*math.Abs(x.NominalN), "%v × %v", num(a.Share), num(math.Abs(x.NominalN)))
 	}
-	w.note("each of %d rigs drawn (legs.%s.p95) gives a reading: F cell - zero, worked out as above from its own figures, with an error drawn evenly within ± e", w.s.Spread.Draws, leg.Name)
+	errs := "an error drawn evenly within ± e"
+	if drift := c.Drift + c.DriftShare*math.Abs(x.NominalN); drift > 0 {
+		var texts []string
+		for _, k := range cell.Warmth {
+			texts = append(texts, k.Text)
+		}
+		w.taken("t", strings.Join(texts, ", ")+", over the temperatures of the site: of the zero over their whole range, or from 20 °C for a raw cell; of the slope from 20 °C (common practice, no source)", "N", "the file", drift)
+		errs += " and another within ± t"
+	}
+	if c.Step > 0 {
+		path := "legs." + leg.Name + ".cell"
+		if k := slices.IndexFunc(leg.Stack, func(e lift.Part) bool { return e.Cell == cell }); k >= 0 {
+			path = stackName(leg.Name, k)
+		}
+		w.stated("s", "step of the display", "N", c.Step, cell.Resolution.Text, path+".resolution", "")
+		errs += ", rounded to steps of s"
+	}
+	w.note("each of %d rigs drawn (legs.%s.p95) gives a reading: F cell - zero, worked out as above from its own figures, with %s", w.s.Spread.Draws, leg.Name, errs)
 	r := &w.s.Spread.Readings[slices.IndexFunc(w.s.Expected, func(e Expected) bool { return e.Channel == x.Channel })]
 	w.order("low", &r.Drawn, 0.025)
 	w.Work[len(w.Work)-1].Answer = true

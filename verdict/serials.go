@@ -3,6 +3,7 @@ package verdict
 import (
 	"math"
 
+	"plumbhook/gear"
 	"plumbhook/lift"
 	"plumbhook/register"
 )
@@ -33,6 +34,13 @@ func (p *Plan) serials(s *State) {
 		if n := len(Serials(p.Lift)); n > 0 {
 			s.missing("dates and status of %d pieces with serials: no register was given (--data)", n)
 		}
+		for i := range p.Lift.Legs {
+			for k := range p.Lift.Legs[i].Stack {
+				if e := &p.Lift.Legs[i].Stack[k]; e.Kind == "" {
+					s.missing("%s: the file says only its serial, %s; kind, mass and rating stand in the gear register (--data)", stackName(p.Lift.Legs[i].Name, k), e.Serial)
+				}
+			}
+		}
 		return
 	}
 	used := map[string]string{}
@@ -61,6 +69,10 @@ func (p *Plan) serials(s *State) {
 					continue
 				}
 				s.find(Severity(f.Severity), f.Rule, f.Source, where, "%s: %s", e.Serial, f.Text)
+			}
+			if e.Kind != "" && !gear.Alike(e.Kind, it.Kind) {
+				s.find(Stop, "kind-disagrees", "gear register", where,
+					"the lift file calls %s a %s, the register a %s: read its marks", e.Serial, e.Kind, it.Kind)
 			}
 			if it.Rating != nil && e.WLL != nil {
 				a, b := float64(e.WLL.Force), float64(it.Rating.Force)

@@ -94,6 +94,7 @@ type State struct {
 	Parts       []Part
 	Expected    []Expected
 	Findings    []Finding
+	Machines    []rulebook.Machine // the cranes of the file, in its order
 	Outcome     Outcome
 	NotAssessed []string // what, in words
 }
@@ -162,7 +163,7 @@ func worse(a, b Outcome) Outcome {
 func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	s := State{Hung: h, Demands: rig.Demands(), P95: map[string]float64{}, Utilisation: map[string]*float64{}, Outcome: Holds}
 	var err error
-	if s.Spread, err = spread.Run(rig, p.expect(&s, rig), spread.Draws); err != nil {
+	if s.Spread, err = spread.Run(rig, p.expect(&s, rig), spread.DrawsOf(len(p.Lift.Steps), h.Step)); err != nil {
 		return s, err
 	}
 	for k := range s.Expected {
@@ -186,7 +187,7 @@ func (p *Plan) assess(rig *lift.Rig, h *lift.Hung) (State, error) {
 	p.parts(&s, demand, report.Rating)
 	p.limits(&s)
 	p.serials(&s)
-	s.Findings = append(s.Findings, report.Findings...)
+	s.Findings, s.Machines = append(s.Findings, report.Findings...), report.Machines
 	for _, o := range report.Open {
 		s.missing("%v", o)
 		if o.Rule == "chart-capacity" { // a crane was named, and nobody knows whether it can
@@ -256,6 +257,12 @@ func (p *Plan) pose(s *State) {
 	}
 	if h.NearSingular {
 		s.find(Caution, "sharing-unknown", mechanics, "legs", "how the legs share hangs on lengths finer than a millimetre: count on the worst case, not on the nominal one")
+	}
+	if n := len(p.Lift.Steps); n > 0 && h.Step == "" {
+		if each := spread.DrawsOf(n, p.Lift.Steps[0].Name); each < spread.Draws {
+			s.find(Note, "fewer-draws", "bound of the program", "steps",
+				"with %d steps each is drawn %d times, the lift as first rigged %d times: the bands of steps are a little coarser", n, each, spread.Draws)
+		}
 	}
 	for _, n := range h.Notes {
 		s.find(Note, "pose", mechanics, "load", "%s", n)
@@ -330,16 +337,7 @@ func (p *Plan) legs(s *State, demand map[string]float64) {
 				"if the lengths are a little off, leg %s may have to take %s; its rating is %s", l.Name, newtons(*l.WorstN*p.Dynamic), newtons(*l.WLLN)).
 				Against(*l.WorstN*p.Dynamic, *l.WLLN, "N")
 		}
-		most := 0.0
-		for _, spans := range [][]float64{l.SlipLow, l.SlipHigh} {
-			for _, n := range spans {
-				most = math.Max(most, n)
-			}
-		}
-		if most > 0 && l.TensionN > 0 { // as uncertain as the frictionless force
-			most *= s.P95[l.Name] / l.TensionN
-		}
-		if most*p.Dynamic > *l.WLLN {
+		if most := l.SlipMost(s.P95[l.Name]); most*p.Dynamic > *l.WLLN {
 			s.find(Stop, "slip-limit", "Eytelwein's rope formula on the friction in the lift file", where,
 				"before leg %s runs over its points, one side of it can come to %s; its rating is %s", l.Name, newtons(most*p.Dynamic), newtons(*l.WLLN)).
 				Against(most*p.Dynamic, *l.WLLN, "N")
@@ -376,6 +374,19 @@ func (p *Plan) limits(s *State) {
 // the latter as if all hooks were high at once, and the half-width of the
 // most uncertain one. N.
 func (s *State) Total() (nominal, p95, half float64) {
+	p95 = s.Down(func(d *spread.Drawn) float64 {
+		half = math.Max(half, (d.P95-d.P5)/2)
+		return d.P95
+	})
+	for i := range s.Hung.Hooks {
+		nominal -= s.Hung.Hooks[i].Force[2]
+	}
+	return nominal, p95, half
+}
+
+// Down adds up, over all hooks, the part straight down of a figure of what the
+// hook may carry: of a P95, of a quantile.
+func (s *State) Down(of func(*spread.Drawn) float64) (sum float64) {
 	i := 0
 	for k, d := range s.Demands {
 		if d.Kind != lift.OnHook {
@@ -387,12 +398,9 @@ func (s *State) Total() (nominal, p95, half float64) {
 		if h.LoadN > 0 {
 			down = -h.Force[2] / h.LoadN
 		}
-		b := s.Spread.Demands[k].Band
-		nominal += h.LoadN * down
-		p95 += b.P95 * down
-		half = math.Max(half, (b.P95-b.P5)/2)
+		sum += of(&s.Spread.Demands[k]) * down
 	}
-	return nominal, p95, half
+	return sum
 }
 
 // parts lists every piece between hook and load: stack entries, nodes, used
@@ -436,7 +444,7 @@ func (p *Plan) parts(s *State, demand, reduced map[string]float64) {
 				rating = e.Cell.Capacity
 			}
 			source, _ := e.Rated()
-			add(stackName(leg.Name, k), e.Kind, e.Serial, source, demand[where], rating)
+			add(stackName(leg.Name, k), e.Name(), e.Serial, source, demand[where], rating)
 		}
 		if len(leg.Stack) == 0 {
 			add(where, BareLeg, "", tagged, demand[where], leg.Rating())
@@ -522,9 +530,48 @@ func (p *Plan) expect(s *State, rig *lift.Rig) []spread.Cell {
 		default:
 			e.Cell.Error = a.Share * float64(cell.Capacity.Force)
 		}
+		if cell.Resolution != nil {
+			e.Cell.Step = float64(cell.Resolution.Force)
+		}
+		if !p.warmth(&e.Cell, leg, cell) {
+			s.missing("how the temperature of the cell moves channel %s: write site.temperature, from coldest to hottest", cell.Channel)
+		}
 		cells, s.Expected = append(cells, e.Cell), append(s.Expected, e)
 	}
 	return cells
+}
+
+// calibration is the temperature, K, that a cell is taken to be calibrated at
+// (common practice, no source).
+const calibration = 273.15 + 20
+
+// warmth adds what its temperature may do to a cell, and reports whether that
+// is known. The zero moves by as much as the temperature may have changed since
+// the cell was zeroed, any way within the range of the site; a cell that is
+// read raw, and the slope, by how far the site may be from calibration.
+func (p *Plan) warmth(c *spread.Cell, leg *lift.Leg, cell *lift.Cell) bool {
+	if len(cell.Warmth) == 0 {
+		return true
+	}
+	t := leg.Temperature
+	if t == nil {
+		t = p.Lift.Site.Temperature
+	}
+	if t == nil {
+		return false
+	}
+	off := math.Max(math.Abs(float64(t.High)-calibration), math.Abs(float64(t.Low)-calibration))
+	for _, w := range cell.Warmth {
+		switch {
+		case !w.OfFullScale:
+			c.DriftShare += w.PerKelvin * off
+		case cell.Zero == lift.ZeroNone:
+			c.Drift += w.PerKelvin * off * float64(cell.Capacity.Force)
+		default:
+			c.Drift += w.PerKelvin * float64(t.High-t.Low) * float64(cell.Capacity.Force)
+		}
+	}
+	return true
 }
 
 // zeros gives, leg by leg, what the cells were zeroed with, the middle where

@@ -13,12 +13,12 @@ type layer struct {
 }
 
 var layers = []layer{
-	{"leaves", []string{"quantity", "reading", "fault"}},
+	{"leaves", []string{"quantity", "reading", "logbook", "fault", "examples"}},
 	{"numerics", []string{"statics", "metrology", "takeoff"}},
 	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
-	{"adapters", []string{"internal/bus", "internal/intake", "internal/store", "internal/server", "internal/cli"}},
+	{"adapters", []string{"internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
 	{"command", []string{"cmd/plumbhook"}},
 }
 
@@ -33,6 +33,16 @@ type edge struct{ from, to, why string }
 // sideways lists every import allowed inside one layer.
 var sideways = []edge{
 	{"quantity", "fault", "a refused unit is a fault with its place in the text"},
+	{"logbook", "reading", "a frame of readings is one kind of entry"},
+	{"watch", "alarm", "the watch tells the alarms what is the case"},
+	{"internal/cli", "internal/bus", "serve may be told of a message server outside"},
+	{"internal/cli", "internal/intake", "serve reads the channel map"},
+	{"internal/cli", "internal/server", "serve puts the live page in front of the station"},
+	{"internal/cli", "internal/station", "serve and the demonstration watch a lift"},
+	{"internal/station", "internal/bus", "gateways publish to the message server"},
+	{"internal/station", "internal/intake", "what gateways send becomes frames"},
+	{"internal/station", "internal/server", "it tells the server in the server's own words"},
+	{"internal/cli", "internal/rehearse", "the demonstration and the trials play virtual lifts"},
 	{"internal/cli", "internal/store", "the gear commands open the register they work on"},
 	{"spread", "lift", "it hangs the lift again for what is not known exactly"},
 	{"lift", "gear", "a stack entry takes from the catalogue what the file leaves out"},
@@ -42,11 +52,14 @@ var sideways = []edge{
 	{"size", "lift", "a choice of lengths is hung again"},
 	{"size", "spread", "a choice has to hold with what is not known"},
 	{"card", "lift", "it hangs the lift for the first bite and as rigged"},
+	{"card", "spread", "bands of the total are quantiles of the draws"},
 	{"card", "verdict", "the stop numbers follow the verdict's parts"},
 	{"rulebook", "lift", "it checks a hung lift"},
 	{"infer", "lift", "an explanation is a lift that differs from the plan"},
+	{"infer", "verdict", "what is explained is a checked plan and what its cells must read"},
 	{"verdict", "lift", "it puts the hung lift into the answer"},
 	{"verdict", "spread", "it puts what is not known exactly into the answer"},
+	{"verdict", "gear", "one name for a kind is told from another"},
 	{"verdict", "register", "a piece with a serial is held against its dates and status"},
 	{"verdict", "rulebook", "it puts the findings into the answer"},
 }

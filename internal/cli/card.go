@@ -17,9 +17,10 @@ import (
 )
 
 type cardCmd struct {
-	File          string `arg:"" help:"Lift file (YAML)."`
+	File string `arg:"" help:"Lift file (YAML)."`
+	registered
 	Readout       string `default:"kN" placeholder:"UNIT" help:"Unit that the cells' display shows: kN, t, kg, lbf, short ton ... (default ${default})."`
-	Step          string `placeholder:"NAME" help:"What must be read after this step, not as first rigged."`
+	Step          string `placeholder:"NAME" help:"What must be read after this step, by name or number, not as first rigged."`
 	HoistSpeed    string `placeholder:"SPEED" help:"Speed of the hook while it takes the load, as 0.5 m/min; without it the hoist speed of the lift file. Goes with --delay and --stopping."`
 	Delay         string `placeholder:"TIME" help:"From a reading to the lever: radio and people, as 1.5 s."`
 	Stopping      string `placeholder:"TIME" help:"From the lever until the hook stands, as 0.5 s."`
@@ -45,7 +46,7 @@ func (c *cardCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	l, err := read(c.File)
+	l, gear, err := c.read(c.File)
 	if err != nil {
 		return err
 	}
@@ -56,7 +57,7 @@ func (c *cardCmd) Run(e *env) error {
 	if step > 0 && day != (card.Day{}) {
 		return fault.New(fault.Disagree, "hoist and hook height belong to the lift as first rigged").Fix("leave them out with --step")
 	}
-	p, err := verdict.Check(l)
+	p, err := verdict.CheckWith(l, gear)
 	if err != nil {
 		return err
 	}
@@ -444,6 +445,26 @@ func (s *sheet) angle() {
 	}
 }
 
+// left says what of the cells the bands leave out, because the file does not
+// say it.
+func (s *sheet) left() string {
+	steps, warmth := false, false
+	for i := range s.Cells {
+		cell, _ := s.Plan.Lift.Legs[s.Cells[i].Cell.Leg].CellAt()
+		steps = steps || cell.Resolution == nil
+		warmth = warmth || cell.Warmth == nil
+	}
+	switch {
+	case steps && warmth:
+		return "; the display's steps and the cell's temperature are not in it (resolution, temperature_effect)"
+	case steps:
+		return "; the display's steps are not in it (resolution)"
+	case warmth:
+		return "; the cell's temperature is not in it (temperature_effect)"
+	}
+	return ", its display's steps and its temperature too"
+}
+
 // notes says what the numbers stand for and what they leave out.
 func (s *sheet) notes() {
 	l := s.Plan.Lift
@@ -456,8 +477,7 @@ func (s *sheet) notes() {
 			s.tell("NOT HERE", "%s", n)
 		}
 	}
-	text := "95 in 100: this cell, with mass, centre of gravity, lengths, stiffness, places and the cell's accuracy as uncertain as the file says; " +
-		"the display's steps and the cell's temperature are not in it. Warn: past that. STOP: with all cells together 95 in 100 are inside, less where a part or the plan's own number comes first."
+	text := "95 in 100: this cell, with mass, centre of gravity, lengths, stiffness, places and the cell's accuracy as uncertain as the file says" + s.left() + ". Warn: past that. STOP: with all cells together 95 in 100 are inside, less where a part or the plan's own number comes first."
 	if s.Plan.Dynamic != 1 {
 		text += fmt.Sprintf(" Parts count with their rating over the dynamic factor %.4g: a display misses peaks.", s.Plan.Dynamic)
 	}
@@ -469,7 +489,7 @@ func (s *sheet) notes() {
 		text += fmt.Sprintf(" A display that adds the cells shows %s: legs lean, so that is no weight.", s.force(s.Total.CellsN, s.half(), nearest))
 	}
 	if s.Bite != nil && s.HookStiffness == 0 {
-		text += " Hook up: without what hoist rope and boom give (--hook-stiffness)."
+		text += " Hook up: without what hoist rope and boom give (--hook-stiffness, or hook_stiffness under crane)."
 	}
 	s.say("%s", text)
 	s.say("%s", verdict.Cautions)

@@ -3,32 +3,27 @@ package cli
 import (
 	"bytes"
 	"cmp"
-	"context"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"plumbhook/contract"
 	"plumbhook/fault"
-	"plumbhook/internal/store"
 	"plumbhook/lift"
 	"plumbhook/quantity"
-	"plumbhook/register"
 	"plumbhook/verdict"
 )
 
 type checkCmd struct {
-	File    string        `arg:"" help:"Lift file (YAML)."`
-	Format  string        `enum:"text,json" default:"text" help:"text or json."`
-	Units   string        `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
-	Sheet   bool          `help:"With the way each mass of the weight sheet was found."`
-	Spread  bool          `help:"With how far every force may lie, which figures make it so, and how often it passes its rating."`
-	Data    string        `placeholder:"DIR" help:"Data folder with the gear register: pieces with serials are held against their dates and status."`
-	On      register.Date `placeholder:"DATE" help:"Day of the lift, for --data; today when left out."`
-	Explain string        `placeholder:"NAME" help:"Lay open one number: inputs, formula, source, result. list prints the names."`
-	Step    string        `placeholder:"NAME" help:"Explain the number after this step, not as first rigged."`
+	File string `arg:"" help:"Lift file (YAML)."`
+	registered
+	Format  string `enum:"text,json" default:"text" help:"text or json."`
+	Units   string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
+	Sheet   bool   `help:"With the way each mass of the weight sheet was found."`
+	Spread  bool   `help:"With how far every force may lie, which figures make it so, and how often it passes its rating."`
+	Explain string `placeholder:"NAME" help:"Lay open one number: inputs, formula, source, result. list prints the names."`
+	Step    string `placeholder:"NAME" help:"Explain the number after this step, by name or number, not as first rigged."`
 }
 
 // Help goes on where the list of flags ends.
@@ -39,7 +34,7 @@ func (*checkCmd) Help() string {
 
 // Run hangs the lift and prints the verdict, or one number of it laid open.
 func (c *checkCmd) Run(e *env) error {
-	l, err := read(c.File)
+	l, gear, err := c.read(c.File)
 	if err != nil {
 		return err
 	}
@@ -49,10 +44,6 @@ func (c *checkCmd) Run(e *env) error {
 	}
 	if c.Step != "" && c.Explain == "" {
 		return fault.New(fault.Missing, "--step chooses where a number is explained").Fix("give --explain NAME too; without it every step is shown")
-	}
-	gear, err := c.register(l)
-	if err != nil {
-		return err
 	}
 	p, err := verdict.CheckWith(l, gear)
 	if err != nil {
@@ -65,24 +56,6 @@ func (c *checkCmd) Run(e *env) error {
 		return errFails
 	}
 	return nil
-}
-
-// register reads what the register says of the serials that a lift names.
-func (c *checkCmd) register(l *lift.Lift) (*verdict.Register, error) {
-	if c.Data == "" {
-		return nil, nil
-	}
-	ctx := context.Background()
-	s, err := store.Open(ctx, c.Data, false)
-	if err != nil {
-		return nil, err
-	}
-	defer s.Close()
-	items, err := s.Items(ctx, verdict.Serials(l))
-	if err != nil {
-		return nil, err
-	}
-	return &verdict.Register{On: cmp.Or(c.On, register.DateOf(time.Now())), Items: items}, nil
 }
 
 func (c *checkCmd) print(e *env, p *verdict.Plan, step int) error {
@@ -214,13 +187,20 @@ func (t *teller) plan(p *verdict.Plan) {
 			t.say("\n%s", wrap("", fmt.Sprintf("=== %s: %s, %d NOT ASSESSED", name, strings.ToUpper(string(s.Outcome)), len(s.NotAssessed)), 4))
 		}
 		t.say("")
-		t.found(&p.States[0], s)
+		if t.found(s, verdict.Stop, verdict.Caution) {
+			t.say("")
+		}
 		t.pose(p, s)
 		t.say("")
 		t.legs(p, s)
 		t.cells(s)
 		if t.spread {
 			t.matters(p, s)
+		}
+		t.open(&p.States[0], s)
+		if slices.ContainsFunc(s.Findings, func(f verdict.Finding) bool { return f.Severity == verdict.Note }) {
+			t.say("")
+			t.found(s, verdict.Note)
 		}
 	}
 	t.envelope(p)
@@ -243,29 +223,38 @@ func (t *teller) plan(p *verdict.Plan) {
 	t.say("%s", wrap("", verdict.Cautions, 0))
 }
 
-// found tells what was found about a state, stop before caution before note,
-// and what was not assessed.
-func (t *teller) found(first, s *verdict.State) {
+// found tells the findings of the given severities about a state, and whether
+// there are any.
+func (t *teller) found(s *verdict.State, told ...verdict.Severity) (any bool) {
 	for i := range s.Findings {
 		f := &s.Findings[i]
+		if !slices.Contains(told, f.Severity) {
+			continue
+		}
+		any = true
 		text := f.Say(t.units)
 		if !strings.HasPrefix(text, f.Where) {
 			text = f.Where + ": " + text
 		}
 		t.tell(strings.ToUpper(string(f.Severity)), "%s [%s]", text, f.Source)
 	}
-	switch {
-	case len(s.NotAssessed) == 0:
-	case s != first && slices.Equal(s.NotAssessed, first.NotAssessed):
-		t.say("NOT ASSESSED: the same %d as when first rigged", len(s.NotAssessed))
-	default:
-		t.say("NOT ASSESSED")
-		for _, n := range s.NotAssessed {
-			t.tell("", "%s", n)
-		}
+	return any
+}
+
+// open tells what was not assessed; once only where it is the same as when
+// first rigged.
+func (t *teller) open(first, s *verdict.State) {
+	if len(s.NotAssessed) == 0 {
+		return
 	}
-	if len(s.Findings)+len(s.NotAssessed) > 0 {
-		t.say("")
+	t.say("")
+	if s != first && slices.Equal(s.NotAssessed, first.NotAssessed) {
+		t.say("NOT ASSESSED: the same %d as when first rigged", len(s.NotAssessed))
+		return
+	}
+	t.say("NOT ASSESSED")
+	for _, n := range s.NotAssessed {
+		t.tell("", "%s", n)
 	}
 }
 
@@ -308,6 +297,7 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 		t.tell("hook", "%s %s %s, P95 %s; %s", k.Name, t.force(k.LoadN, half, nearest), t.unit(), t.force(p95, half, upward), limit)
 	}
 	t.total(p, sum, sum95, sumHalf)
+	t.parts(s)
 	share := half / math.Max(h.WeightN, 1) // how far the other forces may be off
 	for i := range h.Supports {
 		k := &h.Supports[i]
@@ -326,8 +316,8 @@ func (t *teller) pose(p *verdict.Plan, s *verdict.State) {
 		k := &h.Ties[i]
 		t.tell("tie", "%s pulls %s %s", k.Name, t.force(k.TensionN, share*k.TensionN, nearest), t.unit())
 	}
+	t.cranes(s)
 	t.tell("headroom", "%s from the hook down to the highest lug", t.length(h.HeadroomM, nearest))
-	t.parts(s)
 }
 
 // total says what all hooks carry together, where that is not the one hook's

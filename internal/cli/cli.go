@@ -12,9 +12,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 
 	"github.com/alecthomas/kong"
 
+	"plumbhook/contract"
 	"plumbhook/fault"
 	"plumbhook/lift"
 )
@@ -29,13 +31,19 @@ const (
 
 // commands is what kong parses.
 type commands struct {
-	Check   checkCmd   `cmd:"" help:"Hang a lift and say whether the plan holds."`
-	Draw    drawCmd    `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
-	Card    cardCmd    `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
-	Gear    gearCmd    `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
-	Schema  schemaCmd  `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
-	Size    sizeCmd    `cmd:"" help:"Choose leg lengths, gear and load cells."`
-	Version versionCmd `cmd:"" help:"Print the version."`
+	Check    checkCmd    `cmd:"" help:"Hang a lift and say whether the plan holds."`
+	Drill    drillCmd    `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
+	Demo     demoCmd     `cmd:"" help:"Watch virtual lifts on the live page: nothing to configure."`
+	Draw     drawCmd     `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
+	Card     cardCmd     `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
+	Gear     gearCmd     `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
+	Rehearse rehearseCmd `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
+	Replay   replayCmd   `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
+	Schema   schemaCmd   `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
+	Serve    serveCmd    `cmd:"" help:"Watch a lift: readings in, alarms out, live page, recording."`
+	Size     sizeCmd     `cmd:"" help:"Choose leg lengths, gear and load cells."`
+	Trial    trialCmd    `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`
+	Version  versionCmd  `cmd:"" help:"Print the version."`
 }
 
 const about = `Plans a lift on one mechanical model of the rigging. Informs a competent person; releases nothing.
@@ -75,7 +83,22 @@ func Run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, printable(fmt.Sprintf("plumbhook: %v; plumbhook --help says what there is", err)))
 		return exitInvalid
 	}
-	return report(stderr, guard(func() error { return ctx.Run() }))
+	err = guard(func() error { return ctx.Run() })
+	if err != nil && !errors.Is(err, errFails) && asksJSON(ctx) {
+		_ = writeJSON(stdout, contract.NewFaults(err)) // what cannot be written is told below all the same
+	}
+	return report(stderr, err)
+}
+
+// asksJSON says whether the command was asked for JSON: then what went wrong is
+// told in JSON too.
+func asksJSON(ctx *kong.Context) bool {
+	for _, f := range ctx.Flags() {
+		if f.Name == "format" {
+			return ctx.FlagValue(f) == "json"
+		}
+	}
+	return false
 }
 
 // guard runs a command and turns a panic into an error: a person gets one
@@ -98,12 +121,16 @@ func report(stderr io.Writer, err error) int {
 	case errors.Is(err, errFails):
 		return exitFails
 	}
-	status := exitInvalid
+	status, needs := exitInvalid, true // what only the register can tell is missing, not wrong
 	for _, f := range fault.Of(err) {
 		fmt.Fprintln(stderr, printable(f.Error()))
 		if f.Code == fault.Internal {
 			status = exitOther
 		}
+		needs = needs && errors.Is(f, lift.ErrNeedsRegister)
+	}
+	if needs {
+		status = exitFails
 	}
 	if errors.Is(err, errOther) {
 		status = exitOther
@@ -115,7 +142,10 @@ func report(stderr io.Writer, err error) int {
 func other(f *fault.Fault) error { return fmt.Errorf("%w%w", errOther, f) }
 
 // read loads a lift file; paths inside it are looked up in its own folder.
-func read(path string) (*lift.Lift, error) {
+func read(path string) (*lift.Lift, error) { return readWith(path, nil) }
+
+// readWith does so with a gear register at hand.
+func readWith(path string, gear lift.Store) (*lift.Lift, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return nil, fault.New(fault.Path, "the lift file cannot be read").Because(err).Fix("check the path")
@@ -125,7 +155,7 @@ func read(path string) (*lift.Lift, error) {
 		return nil, fault.New(fault.Path, "the lift file's folder cannot be opened").Because(err).Fix("check the path")
 	}
 	defer root.Close()
-	return lift.Read(path, root.FS(), data)
+	return lift.ReadWith(path, root.FS(), data, gear)
 }
 
 // stepIndex finds the state after a step; no name is the lift as first rigged.
@@ -138,6 +168,9 @@ func stepIndex(l *lift.Lift, name string) (int, error) {
 			return 1 + i, nil
 		}
 	}
+	if n, err := strconv.Atoi(name); err == nil && n >= 0 && n <= len(l.Steps) {
+		return n, nil // its number, 0 for the lift as first rigged
+	}
 	f := fault.New(fault.Reference, "the lift has no step called %q", name)
 	if len(l.Steps) == 0 {
 		return 0, f.Fix("the file has no steps; leave --step out")
@@ -146,7 +179,7 @@ func stepIndex(l *lift.Lift, name string) (int, error) {
 	for i := range l.Steps {
 		names += fmt.Sprintf(" %q", l.Steps[i].Name)
 	}
-	return 0, f.Fix("its steps are%s", names)
+	return 0, f.Fix("its steps are%s, or by number 1 to %d", names, len(l.Steps))
 }
 
 // write sends finished output out at once, so that what is cut short is

@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"plumbhook/contract"
 	"plumbhook/lift"
 	"plumbhook/verdict"
 )
@@ -459,6 +460,19 @@ func TestBroken(t *testing.T) {
 		}
 		for _, args := range [][]string{{"check", name}, {"check", name, "--format", "json"}, {"draw", name, "-o", "x.svg"}} {
 			status, out, errs := run(args...)
+			if len(args) == 4 && args[3] == "json" {
+				var got contract.Faults
+				if err := json.Unmarshal([]byte(out), &got); err != nil || len(got.Faults) != strings.Count(string(want), "\n") {
+					t.Errorf("%v: %v, %s", args, err, out)
+				}
+				for i, f := range got.Faults {
+					line := strings.Split(string(want), "\n")[i]
+					if f.Code == "" || f.File != name || !strings.HasPrefix(line, fmt.Sprintf("%s:%d:%d: ", name, f.Line, f.Column)) || !strings.Contains(line, f.What) || !strings.HasSuffix(line, f.Do) {
+						t.Errorf("%v: %+v of %s", args, f, line)
+					}
+				}
+				out = ""
+			}
 			if status != exitInvalid || out != "" || errs != string(want) {
 				t.Errorf("%v: status %d, out %q\ngot  %s\nwant %s", args, status, out, errs, want)
 			}

@@ -13,9 +13,10 @@ import (
 )
 
 type drawCmd struct {
-	File  string  `arg:"" help:"Lift file (YAML)."`
+	File string `arg:"" help:"Lift file (YAML)."`
+	registered
 	Out   string  `short:"o" required:"" placeholder:"FILE" help:"Output file; its ending chooses svg, png or pdf."`
-	Step  string  `placeholder:"NAME" help:"Draw the state after this step instead of the lift as first rigged; worst draws the state that asks most."`
+	Step  string  `placeholder:"NAME" help:"Draw the state after this step, by name or number, instead of the lift as first rigged; worst draws the state that asks most."`
 	Units string  `enum:"metric,us" default:"metric" help:"Units: metric or us."`
 	Paper string  `enum:"A4,A3,Letter" default:"A4" help:"Sheet: A4, A3 or Letter, landscape."`
 	Date  string  `placeholder:"DATE" help:"Date for the title block, as it shall stand there; none when left out."`
@@ -37,7 +38,7 @@ func (c *drawCmd) Run(*env) error {
 	if kind != ".svg" && kind != ".png" && kind != ".pdf" {
 		return fault.New(fault.Unsupported, "no drawing is made as %s", c.Out).Fix("let the name end in .svg, .png or .pdf")
 	}
-	l, err := read(c.File)
+	l, gear, err := c.read(c.File)
 	if err != nil {
 		return err
 	}
@@ -49,7 +50,7 @@ func (c *drawCmd) Run(*env) error {
 	if err != nil {
 		return err
 	}
-	p, err := verdict.Check(l)
+	p, err := verdict.CheckWith(l, gear)
 	if err != nil {
 		return err
 	}

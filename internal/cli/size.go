@@ -34,7 +34,7 @@ type sizeCmd struct {
 	LeastAngle string        `placeholder:"ANGLE" help:"Flattest that legs may stand, with what it is from: '45 deg from horizontal'."`
 	Margin     string        `placeholder:"SHARE" help:"What gear must be rated for above P95, as 25 %."`
 	Offer      []string      `sep:"none" placeholder:"PIECE" help:"Gear to choose from, as in a stack of the lift file: 'kind: load cell, capacity: 6.5 t, accuracy: 0.1 % fs'; without a size or rating, all that the catalogue rates: 'kind: alloy chain sling, grade: 80'. Give it again for each piece."`
-	Data       string        `placeholder:"DIR" help:"Choose from the gear register in this data folder."`
+	Data       string        `placeholder:"DIR" help:"Choose from the gear register in this data folder; a piece that the file names by its serial alone is taken from it."`
 	On         register.Date `placeholder:"DATE" help:"The day on which gear of the register must be fit for use; today unless given."`
 	Rise       string        `placeholder:"FORCE" help:"By how much the force on a load cell may pass what is planned before the hoist stands, as 5 kN."`
 	Error      string        `placeholder:"SHARE" help:"Largest error of a load cell that will do, as a share of what it must read: 1 %."`
@@ -55,7 +55,7 @@ func (c *sizeCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	l, err := read(c.File)
+	l, _, err := registered{c.Data, c.On}.read(c.File)
 	if err != nil {
 		return err
 	}
@@ -306,13 +306,7 @@ func (c *sizeCmd) stock() ([]size.Candidate, error) {
 
 // itemOffer makes a candidate of an item, with what stands against using it.
 func itemOffer(it *register.Item, on register.Date) size.Candidate {
-	facts := catalogue.Facts{}
-	maps.Copy(facts, it.Facts)
-	facts["serial"] = it.Serial
-	if it.Rating != nil {
-		facts["wll"] = it.Rating.Text
-	}
-	p, err := catalogue.Look(it.Kind, facts, fault.Pos{})
+	p, err := catalogue.Look(it.Kind, it.Said(), fault.Pos{})
 	k := size.Of(p)
 	if err != nil {
 		k = size.Candidate{Name: it.Serial + " (" + it.Kind + ")", Kind: it.Kind, Serial: it.Serial}

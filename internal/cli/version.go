@@ -8,10 +8,12 @@ type versionCmd struct{}
 func (*versionCmd) Help() string { return "Exit status: 0 printed; 2 wrong usage; 3 anything else." }
 
 // Run prints the module's version as the build recorded it.
-func (*versionCmd) Run(e *env) error {
-	v := "unknown"
+func (*versionCmd) Run(e *env) error { return write(e.out, []byte("plumbhook "+version()+"\n")) }
+
+// version is the module's, as the build recorded it.
+func version() string {
 	if info, ok := debug.ReadBuildInfo(); ok {
-		v = info.Main.Version
+		return info.Main.Version
 	}
-	return write(e.out, []byte("plumbhook "+v+"\n"))
+	return "unknown"
 }

@@ -1,0 +1,289 @@
+package infer
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Result is what a lift comes to so far.
+type Result struct {
+	Estimate         // under the most credible explanation
+	Causes   []Cause // most likely first; a root cause before its symptoms
+	Tell     string  // what would tell more; empty: nothing needs telling
+}
+
+// Cause is one explanation. Name is one of the design's: as_planned, heavier,
+// lighter, cg_off, held_down, broke_free, leg_length, leg_slack,
+// channels_swapped, channel_frozen, channel_lost, zero_drift, not_tared,
+// tared_under_load, wrong_unit, shock, swing, gust, edge_landing, cannot_tell.
+type Cause struct {
+	Name        string
+	Probability float64
+	SameAs      []string // causes that the data cannot tell from it
+	Where       string   // legs or channels, if any
+	Text        string   // for the crew: what it is, with numbers, and what to do
+	Danger      int      // 0: none, 1: look, 2: stop, if it is true
+}
+
+// mostSure is the most that any answer is given (common practice, no source):
+// what nobody thought of is never ruled out.
+const mostSure = 0.98
+
+// keeps is how far behind the best, in nats, an explanation may be and still be
+// hung again.
+const keeps = 14
+
+// tried is an explanation with what came of it.
+type tried struct {
+	*explanation
+	solved
+	p     *point
+	score float64 // log of prior and evidence
+}
+
+// Diagnose compares the explanations on all that a lift has shown.
+func (m *Model) Diagnose(c *Course) Result {
+	if m.goHome() != nil {
+		return Result{Estimate: nothing(), Causes: []Cause{m.cannotTell(0)}}
+	}
+	d, unproved := m.evidence(c)
+	x := m.newFit(d.Windows, true, d.repeats())
+	x.unproved = unproved
+	all := m.signs(&d, m.try(x, &d))
+	return m.conclude(&d, x, all)
+}
+
+// repeats tells of which cells in which windows nothing new came: a frozen
+// cell has no noise at all where the others have some.
+func (c *Course) repeats() func(window, cell int) bool {
+	return func(w, k int) bool {
+		win := &c.Windows[w]
+		return slices.Contains(c.Signs.Frozen, k) && k < len(win.NoiseN) && !(win.NoiseN[k] > 0)
+	}
+}
+
+// try goes through the bank.
+func (m *Model) try(x *fit, c *Course) []tried {
+	bank := m.bank(x, c)
+	home := x.system(m.home, loose{}, false)
+	all := make([]tried, 0, len(bank))
+	best := math.Inf(-1)
+	for _, h := range bank {
+		v := home.solve(h)
+		t := tried{h, v, m.home, math.Log(h.prior) + v.logZ}
+		all = append(all, t)
+		best = max(best, t.score)
+	}
+	if !x.holds() {
+		all[0].explanation = &explanation{cause: "cannot_tell", prior: bank[0].prior}
+		return all
+	}
+	// Where the plan does not fit, what is far from linear may once it is hung.
+	n := float64(len(x.y))
+	poor := all[0].misfN > n+3*math.Sqrt(2*n)
+	if poor {
+		all = append(all, m.starts(x, all)...)
+	}
+	for i := range all {
+		if t := &all[i]; t.cause == "as_planned" || t.hangs && (poor || t.score > best-keeps) {
+			m.refine(x, t)
+			best = max(best, t.score)
+		}
+	}
+	return all
+}
+
+// starts tries each leg much too long or short: far from the plan a slack leg or
+// a load askew keeps steps from the plan from getting there. The best start of
+// each leg goes on.
+func (m *Model) starts(x *fit, all []tried) []tried {
+	var out []tried
+	for i := range all {
+		t := &all[i]
+		if t.cause != "leg_length" || t.cols[0].sd < 0.02*m.mean[t.cols[0].param] {
+			continue
+		}
+		best := tried{score: math.Inf(-1)}
+		for _, far := range [...]float64{-0.08, -0.03, 0.03, 0.08} {
+			if m.goHome() != nil {
+				continue
+			}
+			theta := slices.Clone(m.mean)
+			theta[t.cols[0].param] *= 1 + far
+			p, err := m.linear(theta)
+			if err != nil {
+				continue
+			}
+			v := x.system(p, loose{}, false).solve(t.explanation)
+			if score := math.Log(t.prior) + v.logZ; score > best.score {
+				best = tried{t.explanation, v, p, score}
+			}
+		}
+		if best.p != nil {
+			out = append(out, best)
+		}
+	}
+	return out
+}
+
+// refine hangs the rig with the best parameters of an explanation and is
+// linear about that, until it stays. What never stays is trusted less.
+func (m *Model) refine(x *fit, t *tried) {
+	p := t.p
+	for range 5 {
+		next, ok := m.again(p, t.theta)
+		if ok {
+			return
+		}
+		if next == nil {
+			break
+		}
+		p = next
+		v := x.system(p, loose{}, false).solve(t.explanation)
+		t.solved, t.p, t.score = v, p, math.Log(t.prior)+v.logZ
+	}
+	t.score -= 3
+}
+
+// slackLeg is the share of the mean of the legs under which a leg hangs slack.
+const slackLeg = 0.03
+
+// slack finds the leg that hangs slack in every hold although it should bear;
+// -1 without.
+func (m *Model) slack(x *fit) int {
+	mean := m.weightN / float64(len(m.legs))
+	for i := range m.legs {
+		c := m.legs[i].cell
+		if c < 0 {
+			continue
+		}
+		e := &m.cells[c]
+		most := math.Inf(-1)
+		for _, r := range x.rows {
+			if r.cell == c && x.stage[r.window] == Hold {
+				most = max(most, x.y[r.at])
+			}
+		}
+		if !math.IsInf(most, -1) && most-e.slack < slackLeg*mean && e.NominalN-e.slack > 3*slackLeg*mean {
+			return i
+		}
+	}
+	return -1
+}
+
+// conclude turns what was tried into an answer.
+func (m *Model) conclude(c *Course, x *fit, all []tried) Result {
+	if i := m.slack(x); i >= 0 {
+		// How much too long it is, or the others too short, no force tells.
+		for k := range all {
+			if all[k].cause == "leg_length" {
+				h := *all[k].explanation
+				h.cause, h.index = "leg_slack", []int{i}
+				all[k].explanation = &h
+			}
+		}
+	}
+	best := math.Inf(-1)
+	for i := range all {
+		best = max(best, all[i].score)
+	}
+	sum := 0.0
+	for i := range all {
+		sum += math.Exp(all[i].score - best)
+	}
+	group := map[string]*Cause{}
+	top := map[string]*tried{}
+	var order []string
+	for i := range all {
+		t := &all[i]
+		if group[t.cause] == nil {
+			group[t.cause], top[t.cause] = &Cause{Name: t.cause}, t
+			order = append(order, t.cause)
+		}
+		group[t.cause].Probability += math.Exp(t.score-best) / sum
+		if t.score > top[t.cause].score {
+			top[t.cause] = t
+		}
+	}
+	slices.SortStableFunc(order, func(a, b string) int {
+		return cmp.Compare(group[b].Probability, group[a].Probability)
+	})
+	first := top[order[0]]
+	var res Result
+	switch {
+	case x.unproved && x.holds():
+		res.Estimate = m.atLeast(x.mean(first.explanation))
+	default:
+		res.Estimate = m.average(x, first, all)
+	}
+	res.Tell = m.tell(x, c, order[0])
+	for n, name := range order {
+		g := group[name]
+		if g.Probability < 1e-3 && n > 0 {
+			break
+		}
+		g.Probability = min(g.Probability, mostSure)
+		if n == 0 {
+			g.SameAs = m.same(x, first, order, group, top)
+		}
+		m.word(g, top[name], &res.Estimate)
+		res.Causes = append(res.Causes, *g)
+	}
+	return res
+}
+
+// average weighs the load under every form of the first cause that is nearly as
+// credible as the best: a leg too long, or its fellow too short, hang alike and
+// not at quite the same angles.
+func (m *Model) average(x *fit, first *tried, all []tried) Estimate {
+	const near, most = 3, 6
+	best := m.estimate(x, first.p, first.explanation)
+	if first.cause != "leg_length" && first.cause != "leg_slack" {
+		return best
+	}
+	var forms []*tried
+	for i := range all {
+		if t := &all[i]; t.cause == first.cause && t.score > first.score-near && t.explanation != first.explanation {
+			forms = append(forms, t)
+		}
+	}
+	slices.SortStableFunc(forms, func(a, b *tried) int { return cmp.Compare(b.score, a.score) })
+	sum, mean, square := 1.0, best.WeightN, math.Pow(best.WeightN, 2)+math.Pow(best.WeightU95N/z95, 2)
+	for _, t := range forms[:min(most, len(forms))] {
+		e := m.estimate(x, t.p, t.explanation)
+		if math.IsNaN(e.WeightN) {
+			continue
+		}
+		p := math.Exp(t.score - first.score)
+		sum += p
+		mean += p * e.WeightN
+		square += p * (math.Pow(e.WeightN, 2) + math.Pow(e.WeightU95N/z95, 2))
+	}
+	best.WeightN = mean / sum
+	best.WeightU95N = max(best.WeightU95N, z95*math.Sqrt(max(0, square/sum-best.WeightN*best.WeightN)))
+	return best
+}
+
+// same lists the causes that explain the readings as well as the first.
+func (m *Model) same(x *fit, first *tried, order []string, group map[string]*Cause, top map[string]*tried) []string {
+	var out []string
+	for _, name := range order {
+		t := top[name]
+		p := group[name].Probability
+		switch {
+		case name == first.cause || name == "as_planned":
+		case first.cause == "as_planned":
+			if p > 0.15 {
+				out = append(out, name)
+			}
+		case p > 0.03 || !first.sign && !t.sign && p > 1e-4 && t.misfN < first.misfN+4:
+			out = append(out, name)
+		}
+	}
+	// How much too long a leg is that hangs slack, no force tells.
+	if first.cause == "leg_slack" && !slices.Contains(out, "leg_length") {
+		out = append(out, "leg_length")
+	}
+	return out
+}

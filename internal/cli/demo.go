@@ -1,0 +1,210 @@
+package cli
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"plumbhook/alarm"
+	demo "plumbhook/examples"
+	"plumbhook/fault"
+	"plumbhook/internal/intake"
+	"plumbhook/internal/rehearse"
+	"plumbhook/lift"
+	"plumbhook/logbook"
+	"plumbhook/sim"
+	"plumbhook/verdict"
+)
+
+type demoCmd struct {
+	Listen string        `default:"127.0.0.1:8470" placeholder:"ADDR" help:"Where the live page is served (default ${default})."`
+	Speed  float64       `default:"1" help:"How many times faster than life."`
+	Cause  []string      `default:"as_planned,held_down,swing,channel_lost" help:"What goes wrong in each lift, in turn."`
+	For    time.Duration `placeholder:"TIME" help:"Stop after this long, as 2m; goes on until interrupted without it."`
+	Seed   uint64        `default:"11" help:"Of the virtual lifts."`
+}
+
+// Help says what is shown.
+func (*demoCmd) Help() string {
+	return `Watches virtual lifts of an invented waterworks: a virtual crane publishes its readings over MQTT as a gateway does, and the live page shows what the watch makes of them. ` +
+		`The first lift goes as planned, the others do not. Everything is in a folder of its own that is removed at the end.`
+}
+
+// The virtual gateway, and where it publishes.
+const (
+	demoGateway = "virtual"
+	demoTopic   = "tele/" + demoGateway + "/cells"
+)
+
+// Run plays until it is interrupted.
+func (c *demoCmd) Run(e *env) error {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	if c.For > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, c.For)
+		defer cancel()
+	}
+	if c.Speed <= 0 || c.Speed > 50 {
+		return option("speed", fault.New(fault.Range, "a speed of %g", c.Speed).Fix("give something above 0, up to 50"))
+	}
+	l, err := lift.Read("filter-shell.yaml", nil, demo.FilterShell)
+	if err != nil {
+		return err
+	}
+	p, err := verdict.Check(l)
+	if err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp("", "plumbhook-demo-")
+	if err != nil {
+		return other(fault.New(fault.Path, "no folder for the demonstration").Because(err))
+	}
+	defer os.RemoveAll(dir)
+	password := rand.Text()
+	m, err := demoMap(l)
+	if err != nil {
+		return err
+	}
+	w := &watching{plan: p, dir: dir, channels: m, listen: c.Listen, mqtt: "127.0.0.1:0", readout: "kN"}
+	if err := os.Setenv("PLUMBHOOK_DEMO_PASSWORD", password); err != nil {
+		return other(fault.New(fault.Internal, "the demonstration's password cannot be set").Because(err))
+	}
+	if err := w.open(ctx); err != nil {
+		return err
+	}
+	defer w.close()
+	for _, line := range w.hello() {
+		fmt.Fprintln(e.out, printable(line))
+	}
+	played := make(chan error, 1)
+	go func() { played <- c.play(ctx, e, w, l, password) }()
+	go c.tell(ctx, e, w)
+	err = w.serve(ctx)
+	stop()
+	if perr := <-played; err == nil && ctx.Err() == nil {
+		err = perr
+	}
+	return err
+}
+
+// demoMap is the channel map of the virtual gateway.
+func demoMap(l *lift.Lift) (*intake.Map, error) {
+	var b strings.Builder
+	b.WriteString("channel_map: 1\ngateways:\n  " + demoGateway + ":\n    kind: mqtt\n    password: {env: PLUMBHOOK_DEMO_PASSWORD}\nchannels:\n")
+	line := func(name, kind, unit string) {
+		fmt.Fprintf(&b, "  %s: {gateway: %s, address: '%s#%s', kind: %s, unit: %s}\n", name, demoGateway, demoTopic, name, kind, unit)
+	}
+	for i := range l.Legs {
+		if cell, _ := l.Legs[i].CellAt(); cell != nil {
+			line(cell.Channel, "load cell", "N")
+		}
+	}
+	units := map[string]string{"hook height": "m", "wind speed": "m/s", "crane total": "N", "tilt": "rad from vertical"}
+	for _, ch := range l.Channels {
+		line(ch.Name, ch.Kind, units[ch.Kind])
+	}
+	return intake.Read("virtual.yaml", nil, []byte(b.String()))
+}
+
+// play publishes lift after lift.
+func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, password string) error {
+	o := mqtt.NewClientOptions().AddBroker("tcp://" + w.site.Address()).SetClientID(demoGateway).SetUsername(demoGateway).SetPassword(password).SetOrderMatters(true)
+	client := mqtt.NewClient(o)
+	if t := client.Connect(); !t.WaitTimeout(10*time.Second) || t.Error() != nil {
+		return other(fault.New(fault.Internal, "the virtual gateway cannot connect").Because(t.Error()))
+	}
+	defer client.Disconnect(100)
+	rehearsed := func(k int) (*rehearse.Run, error) {
+		return rehearse.New(l, c.Seed+uint64(k), c.Cause[k%len(c.Cause)], rehearse.Options{Rate: 10, Clean: true})
+	}
+	r, err := rehearsed(0)
+	if err != nil {
+		return err
+	}
+	for k := 0; ctx.Err() == nil; k++ {
+		fmt.Fprintf(e.out, "\nlift %d: %s; it truly weighs %.2f kN\n", k+1, orNothing(r.Detail), r.Truth.WeightN/1000)
+		// The next one is worked out while this one plays, or the cells would
+		// fall silent in between.
+		type lift struct {
+			run *rehearse.Run
+			err error
+		}
+		ahead := make(chan lift, 1)
+		go func() {
+			run, err := rehearsed(k + 1)
+			ahead <- lift{run, err}
+		}()
+		if err := c.publish(ctx, client, r.Samples); err != nil {
+			return err
+		}
+		c.clear(ctx, w)
+		next := <-ahead
+		if r, err = next.run, next.err; err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// publish sends the samples as they fall due, those of a tenth of a second in
+// one message.
+func (c *demoCmd) publish(ctx context.Context, client mqtt.Client, samples []sim.Sample) error {
+	type sample struct {
+		T float64 `json:"t"`
+		V float64 `json:"v"`
+	}
+	start := time.Now()
+	for i := 0; i < len(samples); {
+		end := samples[i].Arrived + 0.1*c.Speed
+		body := map[string]sample{}
+		k := i
+		for ; k < len(samples) && samples[k].Arrived < end; k++ {
+			s := &samples[k]
+			if _, twice := body[s.Channel]; twice {
+				break
+			}
+			body[s.Channel] = sample{float64(start.UnixNano())/1e9 + s.Measured/c.Speed, s.Value}
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(time.Until(start.Add(time.Duration(samples[k-1].Arrived / c.Speed * float64(time.Second))))):
+		}
+		text, err := json.Marshal(body)
+		if err != nil {
+			return err
+		}
+		client.Publish(demoTopic, 1, false, text)
+		i = k
+	}
+	return nil
+}
+
+// clear ends the stops of a lift that is over, in the script's name.
+func (c *demoCmd) clear(ctx context.Context, w *watching) {
+	for _, a := range w.station.View().Alarms {
+		if a.Severity == alarm.Stop {
+			_ = w.station.Enter(ctx, logbook.Entry{Kind: logbook.Clear, Who: "the demonstration's script", Alarm: a.Key.String()})
+		}
+	}
+}
+
+// tell prints what the watch says.
+func (c *demoCmd) tell(ctx context.Context, e *env, w *watching) {
+	for u := range w.station.Watch(ctx) {
+		for _, ev := range u.Events {
+			if ev.Change == alarm.Raised || ev.Change == alarm.Cleared {
+				fmt.Fprintln(e.out, printable(fmt.Sprintf("  %-7s %-8s %s", strings.ToUpper(string(ev.Severity)), ev.Change, ev.Text)))
+			}
+		}
+	}
+}

@@ -1,0 +1,244 @@
+package cli
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"io"
+	"iter"
+	"os"
+	"slices"
+	"strings"
+
+	"plumbhook/alarm"
+	"plumbhook/contract"
+	"plumbhook/fault"
+	"plumbhook/lift"
+	"plumbhook/logbook"
+	"plumbhook/reading"
+	"plumbhook/record"
+	"plumbhook/verdict"
+	"plumbhook/watch"
+)
+
+type replayCmd struct {
+	Readings string `arg:"" help:"Readings CSV (t,channel,value_N or t,channel,value,unit), or the folder of a recording."`
+	Lift     string `required:"" placeholder:"FILE" help:"Lift file that the readings belong to."`
+	Format   string `enum:"text,json" default:"text" help:"text or json."`
+}
+
+// Help says what comes of it.
+func (*replayCmd) Help() string {
+	return `Goes through readings with the engine of the live watch, faster than they came, and says what it would have said.
+
+Exit status: 0 no stop was raised; 1 a stop was raised; 2 the input is invalid or cannot be read; 3 anything else.`
+}
+
+// Run goes through the readings.
+func (c *replayCmd) Run(e *env) error {
+	l, err := read(c.Lift)
+	if err != nil {
+		return err
+	}
+	p, err := verdict.Check(l)
+	if err != nil {
+		return err
+	}
+	eng, err := watch.New(p, watch.Options{})
+	if err != nil {
+		return err
+	}
+	var events []alarm.Event
+	var garbled []string
+	said := func(ev alarm.Event) { events = append(events, ev) }
+	if info, err := os.Stat(c.Readings); err == nil && info.IsDir() {
+		if garbled, err = recorded(eng, c.Readings, said); err != nil {
+			return err
+		}
+	} else if garbled, err = fromCSV(eng, l, c.Readings, said); err != nil {
+		return err
+	}
+	res := eng.Finish()
+	out := contract.NewReplay(eng, &res, events)
+	out.Title, out.Revision, out.SHA256, out.Cautions = l.Title, l.Revision, l.SHA256, verdict.Cautions
+	if garbled != nil {
+		out.Garbled = garbled
+	}
+	if c.Format == "json" {
+		err = writeJSON(e.out, out)
+	} else {
+		var b bytes.Buffer
+		replayText(&b, &out)
+		err = write(e.out, []byte(printable(b.String())))
+	}
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(out.Alarms, func(a contract.ReplayAlarm) bool { return a.Severity == string(alarm.Stop) }) {
+		return errFails
+	}
+	return nil
+}
+
+// measures says what the channels of a lift measure.
+func measures(l *lift.Lift) func(string) record.Measure {
+	of := map[string]record.Measure{}
+	for i := range l.Legs {
+		if cell, _ := l.Legs[i].CellAt(); cell != nil {
+			of[cell.Channel] = record.Force
+		}
+	}
+	kinds := map[string]record.Measure{"hook height": record.Length, "wind speed": record.Speed, "crane total": record.Force, "tilt": record.Angle}
+	for _, c := range l.Channels {
+		of[c.Name] = kinds[c.Kind]
+	}
+	return func(ch string) record.Measure { return of[ch] }
+}
+
+// mostGarbled is how many rows that could not be read are told one by one.
+const mostGarbled = 50
+
+func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event)) (garbled []string, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fault.New(fault.Path, "the readings cannot be read").In(path).Because(err)
+	}
+	defer f.Close()
+	frames := record.CSV{Name: path, Measures: measures(l)}.Read(bufio.NewReaderSize(f, 1<<20))
+	err = watch.Play(eng, noting(frames, &garbled), said)
+	return garbled, err
+}
+
+// noting keeps what could not be read of the frames that go by.
+func noting(frames iter.Seq2[*reading.Frame, error], garbled *[]string) iter.Seq2[*reading.Frame, error] {
+	return func(yield func(*reading.Frame, error) bool) {
+		for f, err := range frames {
+			if err == nil && len(*garbled) < mostGarbled {
+				*garbled = append(*garbled, f.Garbled...)
+			}
+			if !yield(f, err) {
+				return
+			}
+		}
+	}
+}
+
+// recorded goes through the entries of a recording as they were entered.
+func recorded(eng *watch.Engine, dir string, said func(alarm.Event)) (missing []string, err error) {
+	r, err := record.NewReader(dir)
+	if err != nil {
+		return nil, err
+	}
+	for en, err := range r.From(0) {
+		if err != nil {
+			missing = append(missing, err.Error())
+			continue
+		}
+		if en.Kind == logbook.Event {
+			continue // said anew
+		}
+		for _, ev := range eng.Apply(en) {
+			said(ev)
+		}
+	}
+	return missing, nil
+}
+
+// replayText writes the answer for people.
+func replayText(w io.Writer, r *contract.Replay) {
+	line := func(format string, args ...any) {
+		fmt.Fprintln(w, strings.TrimRight(fmt.Sprintf(format, args...), " "))
+	}
+	kN := func(n *float64) string {
+		if n == nil {
+			return "unknown"
+		}
+		return fmt.Sprintf("%.2f kN", *n/1000)
+	}
+	line("%s, revision %s", r.Title, r.Revision)
+	stops := 0
+	for _, a := range r.Alarms {
+		if a.Severity == string(alarm.Stop) {
+			stops++
+		}
+	}
+	switch {
+	case stops > 0:
+		line("STOP, %d times", stops)
+	case len(r.Alarms) > 0:
+		line("CAUTION, no stop")
+	default:
+		line("WITHIN PLAN")
+	}
+	line("")
+	for _, a := range r.Alarms {
+		line("%8.2f s  %-7s  %s", a.TS, strings.ToUpper(a.Severity), a.Text)
+	}
+	if len(r.Alarms) > 0 {
+		line("")
+	}
+	for i, c := range r.Diagnosis {
+		if i > 0 && c.Probability < 0.02 {
+			break
+		}
+		same := ""
+		if len(c.SameAs) > 0 {
+			same = " (cannot be told from " + strings.Join(c.SameAs, ", ") + ")"
+		}
+		line("%-10s %3.0f %%  %s%s: %s", map[bool]string{true: "likely", false: ""}[i == 0], 100*c.Probability, strings.ReplaceAll(c.Cause, "_", " "), same, c.Text)
+	}
+	if r.WouldTell != "" {
+		line("would tell more: %s", r.WouldTell)
+	}
+	line("")
+	least := ""
+	if r.Estimate.AtLeast {
+		least = "at least "
+	}
+	if r.Estimate.WeightN == nil {
+		line("weight     cannot be told")
+	} else {
+		u := ""
+		if r.Estimate.WeightU95N != nil && !r.Estimate.AtLeast {
+			u = fmt.Sprintf(" ± %s (95 %%)", kN(r.Estimate.WeightU95N))
+		}
+		line("weight     %s%s%s, the load alone", least, kN(r.Estimate.WeightN), u)
+	}
+	if c := r.Estimate.CGM; c != nil && !r.Estimate.AtLeast {
+		line("CG         %.3f %.3f %.3f m, load axes, each ± %.0f %.0f %.0f mm", c[0], c[1], c[2], 1000*r.Estimate.CGU95M[0], 1000*r.Estimate.CGU95M[1], 1000*r.Estimate.CGU95M[2])
+	}
+	if r.DynamicFactor != nil {
+		line("dynamic    %.2f, greatest total in the air over the steady one", *r.DynamicFactor)
+	}
+	line("")
+	for _, p := range r.Phases {
+		line("%8.1f to %8.1f s  %-12s %s", p.FromS, p.ToS, strings.ReplaceAll(p.Phase, "_", " "), p.Evidence)
+	}
+	line("")
+	names := make([]string, 0, len(r.Legs))
+	for n := range r.Legs {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	line("%-12s %-12s %-12s %s", "leg, gross", "steady", "peak", "readings")
+	for _, n := range names {
+		l := r.Legs[n]
+		least := ""
+		if l.PeakAtLeast {
+			least = " at least"
+		}
+		line("%-12s %-12s %-12s %d%s", n, kN(l.SteadyN), kN(l.PeakN)+least, l.Readings, map[bool]string{true: "", false: ", " + l.Quality}[l.Quality == "good"])
+	}
+	if n := len(r.Garbled); n > 0 {
+		line("")
+		line("left out, as they could not be read:")
+		for _, g := range r.Garbled {
+			line("  %s", g)
+		}
+	}
+	for ch, n := range r.Unplanned {
+		line("%s is in the readings %d times and not in the plan", ch, n)
+	}
+	line("")
+	line("%s", verdict.Cautions)
+}

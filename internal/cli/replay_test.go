@@ -1,0 +1,143 @@
+package cli
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"plumbhook/contract"
+)
+
+// rehearsal writes the readings of a virtual lift and gives the file.
+func rehearsal(t *testing.T, file, cause string) string {
+	t.Helper()
+	out := filepath.Join(t.TempDir(), "readings.csv")
+	if status, _, err := run("rehearse", examples+"/"+file, "--cause", cause, "--seed", "3", "-o", out); status != 0 {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func replayed(t *testing.T, readings, file string) (int, contract.Replay) {
+	t.Helper()
+	status, out, err := run("replay", readings, "--lift", examples+"/"+file, "--format", "json")
+	if err != "" {
+		t.Fatal(err)
+	}
+	var r contract.Replay
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		t.Fatal(err)
+	}
+	return status, r
+}
+
+// A lift as planned ends with 0 and its weight; one that is held down ends
+// with 1, and no weight is claimed.
+func TestReplay(t *testing.T) {
+	status, r := replayed(t, rehearsal(t, "pump-motor.yaml", "as_planned"), "pump-motor.yaml")
+	if status != exitHolds {
+		t.Errorf("as planned leaves with %d: %+v", status, r.Alarms)
+	}
+	var phases []string
+	for _, p := range r.Phases {
+		phases = append(phases, p.Phase)
+	}
+	if got := strings.Join(phases, " "); got != "idle taking_load suspended setting_down idle" {
+		t.Errorf("phases %s", got)
+	}
+	if e := r.Estimate; e.AtLeast || e.WeightN == nil || math.Abs(*e.WeightN-43095) > 2*(*e.WeightU95N) {
+		t.Errorf("estimate %+v, truly 43.095 kN", e)
+	}
+	if len(r.Diagnosis) == 0 || r.Diagnosis[0].Cause != "as_planned" {
+		t.Errorf("diagnosis %+v", r.Diagnosis)
+	}
+	status, r = replayed(t, rehearsal(t, "pump-motor.yaml", "held_down"), "pump-motor.yaml")
+	if status != exitFails {
+		t.Errorf("held down leaves with %d", status)
+	}
+	if e := r.Estimate; !e.AtLeast && e.WeightN != nil {
+		t.Errorf("of a load that was never free a weight is claimed: %+v", e)
+	}
+}
+
+// The same readings with dates in place of seconds, and every row twice, tell
+// the same.
+func TestReplayDatesAndDuplicates(t *testing.T) {
+	plain := rehearsal(t, "pump-motor.yaml", "as_planned")
+	text, err := os.ReadFile(plain)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var twice strings.Builder
+	for i, line := range strings.SplitAfter(string(text), "\n") {
+		twice.WriteString(line)
+		if i > 0 {
+			twice.WriteString(line)
+		}
+	}
+	double := filepath.Join(t.TempDir(), "twice.csv")
+	if err := os.WriteFile(double, []byte(twice.String()), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	_, a := replayed(t, plain, "pump-motor.yaml")
+	_, b := replayed(t, double, "pump-motor.yaml")
+	if b.Duplicates < a.Readings || b.Readings != a.Readings {
+		t.Errorf("%d readings and %d duplicates of %d", b.Readings, b.Duplicates, a.Readings)
+	}
+	if *a.Estimate.WeightN != *b.Estimate.WeightN {
+		t.Errorf("weight %v, with every row twice %v", *a.Estimate.WeightN, *b.Estimate.WeightN)
+	}
+}
+
+func TestReplayRefuses(t *testing.T) {
+	for _, c := range []struct{ name, text, says string }{
+		{"no unit", "t,channel,value\n0,W,5\n", "unit"},
+		{"empty", "", "t,channel"},
+		{"a bare ton", "t,channel,value,unit\n0,W,5,ton\n", "ton"},
+	} {
+		f := filepath.Join(t.TempDir(), "x.csv")
+		if err := os.WriteFile(f, []byte(c.text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		status, _, err := run("replay", f, "--lift", examples+"/pump-motor.yaml")
+		if status != exitInvalid || !strings.Contains(err, c.says) {
+			t.Errorf("%s: %d %s", c.name, status, err)
+		}
+	}
+	if status, _, err := run("replay", "nowhere.csv", "--lift", examples+"/pump-motor.yaml"); status != exitInvalid {
+		t.Errorf("no file: %d %s", status, err)
+	}
+}
+
+func TestDrillCommand(t *testing.T) {
+	status, out, err := run("drill", "../../watch/drill/testdata/overload.txt", "--lift", examples+"/pump-motor.yaml")
+	if status != exitHolds || !strings.Contains(out, "as expected") {
+		t.Errorf("%d %s %s", status, out, err)
+	}
+	f := filepath.Join(t.TempDir(), "wrong.txt")
+	if err := os.WriteFile(f, []byte("0 s W 0 kN\n0 s E 0 kN\n2 s expect STOP\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	status, out, _ = run("drill", f, "--lift", examples+"/pump-motor.yaml")
+	if status != exitFails || !strings.Contains(out, "wanted STOP, got WITHIN PLAN") {
+		t.Errorf("%d %s", status, out)
+	}
+}
+
+// The demonstration comes up, is watched, and leaves nothing behind.
+func TestDemo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
+	t.Setenv("TMPDIR", t.TempDir())
+	status, out, err := run("demo", "--listen", "127.0.0.1:0", "--for", "6s", "--speed", "12")
+	if status != exitHolds || !strings.Contains(out, "lift 1:") || !strings.Contains(out, "http://127.0.0.1:") {
+		t.Errorf("%d %s %s", status, out, err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(os.Getenv("TMPDIR"), "plumbhook-demo-*")); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+}

@@ -1,0 +1,227 @@
+package cli
+
+import (
+	"fmt"
+	"iter"
+	"math"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"plumbhook/alarm"
+	"plumbhook/fault"
+	"plumbhook/internal/rehearse"
+	"plumbhook/reading"
+	"plumbhook/verdict"
+	"plumbhook/watch"
+)
+
+type trialCmd struct {
+	Files  []string `arg:"" help:"Lift files."`
+	Lifts  int      `default:"20" help:"How many lifts of each cause."`
+	Normal int      `default:"0" help:"How many lifts as planned; as --lifts when 0."`
+	Seed   uint64   `default:"1" help:"Of the first lift; each has one of its own."`
+	Cause  []string `help:"Only these causes."`
+	Misses bool     `help:"List every lift whose first answer was wrong."`
+}
+
+// Help says what the columns are.
+func (*trialCmd) Help() string {
+	return `Plays virtual lifts with a known fault, each above the detection limit of its cause, through the engine of the watch, and counts how often the explanation was right: first, and among those that it says it cannot tell from the first (in set). Confident: answers given 0.9 or more, and how many of them were right. Band: lifts whose true weight lay inside the stated 95 % band.`
+}
+
+// judged is one virtual lift and what was said of it.
+type judged struct {
+	file, cause, detail string
+	seed                uint64
+	said                []string // causes, first first
+	probability         float64
+	first, set          bool
+	stop                string // first stop, and when
+	weighed, inside     bool
+	least               bool
+	err                 error
+}
+
+// Run plays and counts.
+func (c *trialCmd) Run(e *env) error {
+	var all []judged
+	type job struct {
+		p      *verdict.Plan
+		limits []rehearse.Limit
+		cause  string
+		seed   uint64
+		file   string
+	}
+	var jobs []job
+	for k, f := range c.Files {
+		l, err := read(f)
+		if err != nil {
+			return err
+		}
+		p, err := verdict.Check(l)
+		if err != nil {
+			return err
+		}
+		limits, err := rehearse.Limits(l)
+		if err != nil {
+			return err
+		}
+		for i, cause := range rehearse.Causes() {
+			if len(c.Cause) > 0 && !slices.Contains(c.Cause, cause.Name) {
+				continue
+			}
+			n := c.Lifts
+			if cause.Name == "as_planned" && c.Normal > 0 {
+				n = c.Normal
+			}
+			for s := range n {
+				jobs = append(jobs, job{p, limits, cause.Name, c.Seed + uint64(1000000*k+10000*i+s), filepath.Base(f)})
+			}
+		}
+	}
+	if len(jobs) == 0 {
+		return fault.New(fault.Reference, "no cause is called %s", strings.Join(c.Cause, ", ")).Fix("plumbhook rehearse FILE --cause list -o - prints them")
+	}
+	all = make([]judged, len(jobs))
+	var next sync.Mutex
+	at := 0
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for {
+				next.Lock()
+				i := at
+				at++
+				next.Unlock()
+				if i >= len(jobs) {
+					return
+				}
+				j := jobs[i]
+				all[i] = try(j.p, j.limits, j.cause, j.seed)
+				all[i].file = j.file
+			}
+		})
+	}
+	wg.Wait()
+	return write(e.out, []byte(printable(tally(all, c.Misses))))
+}
+
+// try plays one lift.
+func try(p *verdict.Plan, limits []rehearse.Limit, cause string, seed uint64) judged {
+	j := judged{cause: cause, seed: seed}
+	r, err := rehearse.New(p.Lift, seed, cause, rehearse.Options{Limits: limits})
+	if err != nil {
+		j.err = err
+		return j
+	}
+	j.detail = r.Detail
+	eng, err := watch.New(p, watch.Options{})
+	if err == nil {
+		err = watch.Play(eng, rehearsed(r), func(ev alarm.Event) {
+			if ev.Change == alarm.Raised && ev.Severity == alarm.Stop && j.stop == "" {
+				j.stop = fmt.Sprintf("%s at %.1f s", ev.Kind, ev.At.Since(0))
+			}
+		})
+	}
+	if err != nil {
+		j.err = err
+		return j
+	}
+	res := eng.Finish()
+	for _, c := range res.Causes {
+		j.said = append(j.said, c.Name)
+	}
+	if len(res.Causes) > 0 {
+		top := res.Causes[0]
+		j.probability = top.Probability
+		j.first = top.Name == cause
+		j.set = j.first || slices.Contains(top.SameAs, cause)
+	}
+	x := res.Estimate
+	j.least = x.AtLeast
+	j.weighed = !x.AtLeast && !math.IsNaN(x.WeightN) && x.WeightN != 0
+	j.inside = j.weighed && math.Abs(x.WeightN-r.Truth.WeightN) <= x.WeightU95N
+	return j
+}
+
+// rehearsed are the frames of a virtual lift.
+func rehearsed(r *rehearse.Run) iter.Seq2[*reading.Frame, error] {
+	return func(yield func(*reading.Frame, error) bool) {
+		var f reading.Frame
+		for i := range r.Samples {
+			s := &r.Samples[i]
+			f = reading.Frame{Source: "rehearsal", Arrived: reading.Seconds(s.Arrived), Readings: append(f.Readings[:0], reading.Reading{
+				Channel: s.Channel, At: reading.Seconds(s.Measured), Marks: reading.Timed, Value: s.Value,
+			})}
+			if !yield(&f, nil) {
+				return
+			}
+		}
+	}
+}
+
+// tally counts by cause.
+func tally(all []judged, misses bool) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "| cause | lifts | right first | in set | confident | of them right | stopped | weight in its band |\n|---|---|---|---|---|---|---|---|\n")
+	var sure, sureRight int
+	for _, cause := range rehearse.Causes() {
+		var n, first, set, conf, right, stopped, weighed, inside, impossible int
+		for i := range all {
+			j := &all[i]
+			switch {
+			case j.cause != cause.Name:
+				continue
+			case j.err != nil:
+				impossible++
+				continue
+			}
+			n++
+			first += count(j.first)
+			set += count(j.set)
+			conf += count(j.probability >= 0.9)
+			right += count(j.probability >= 0.9 && j.first)
+			stopped += count(j.stop != "")
+			weighed += count(j.weighed)
+			inside += count(j.inside)
+		}
+		sure, sureRight = sure+conf, sureRight+right
+		if n > 0 {
+			fmt.Fprintf(&b, "| %s | %d | %s | %s | %d | %s | %d | %s of %d |\n", cause.Name, n, outOf(first, n), outOf(set, n), conf, outOf(right, conf), stopped, outOf(inside, weighed), weighed)
+		}
+		if impossible > 0 && n == 0 {
+			for i := range all {
+				if all[i].cause == cause.Name {
+					fmt.Fprintf(&b, "| %s | 0 | | | | | | %v |\n", cause.Name, all[i].err)
+					break
+				}
+			}
+		}
+	}
+	fmt.Fprintf(&b, "\nanswers given 0.9 or more: %d, right %s\n", sure, outOf(sureRight, sure))
+	if misses {
+		for i := range all {
+			if j := &all[i]; j.err == nil && (!j.first || j.cause == "as_planned" && j.stop != "") {
+				fmt.Fprintf(&b, "%s %s seed %d (%s): said %s %.2f%s\n", j.file, j.cause, j.seed, j.detail, strings.Join(j.said[:min(3, len(j.said))], ", "), j.probability, map[bool]string{true: ", stop " + j.stop, false: ""}[j.stop != ""])
+			}
+		}
+	}
+	return b.String()
+}
+
+func count(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func outOf(k, n int) string {
+	if n == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%.0f %%", 100*float64(k)/float64(n))
+}

@@ -1,0 +1,358 @@
+package server
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+	"unicode"
+
+	"github.com/danielgtaylor/huma/v2"
+	"github.com/danielgtaylor/huma/v2/adapters/humago"
+
+	"plumbhook/card"
+	"plumbhook/contract"
+	"plumbhook/fault"
+	"plumbhook/logbook"
+	"plumbhook/verdict"
+)
+
+const cautions = verdict.Cautions
+
+// somebody calls a hold when nobody has given a name: that must never wait.
+const somebody = "somebody at a screen"
+
+// answer is a body and nothing else.
+type answer[T any] struct{ Body T }
+
+// order is a body that a person sends.
+type order[T any] struct{ Body T }
+
+// Named is who does it.
+type Named struct {
+	Who string `json:"who" minLength:"1" maxLength:"60" doc:"name of the person; a claim, nobody has signed in"`
+}
+
+type tareOrder struct {
+	Named
+	Kind    string `json:"kind" enum:"hung,attached" doc:"hung: all rigging below the cells hangs free; attached: legs attached to the load and slack"`
+	Insists bool   `json:"insists,omitempty" doc:"under load nevertheless"`
+}
+
+type alarmOrder struct {
+	Named
+	Alarm string `json:"alarm" minLength:"1" maxLength:"200" doc:"its key"`
+}
+
+type wordOrder struct {
+	Who  string `json:"who,omitempty" maxLength:"60" doc:"needed for all but a call to hold"`
+	Says string `json:"says" enum:"daylight,set down,land,carry on,freed,brake,call hold"`
+}
+
+type markOrder struct {
+	Named
+	Text string `json:"text" minLength:"1" maxLength:"400"`
+}
+
+// routes puts the API on a mux.
+func (s *Server) routes(mux *http.ServeMux) {
+	config := huma.DefaultConfig("Plumbhook", cmp.Or(s.o.Version, "0"))
+	config.Info.Description = "A watched lift. Numbers are SI and unrounded, null is a number that cannot be told. " + cautions
+	config.OpenAPIPath, config.DocsPath, config.SchemasPath = "/api/openapi", "", ""
+	config.Servers = []*huma.Server{{URL: "/"}} // whatever name it is reached by
+	config.CreateHooks = nil                    // no $schema in answers: it would repeat the caller's host
+	api := humago.New(mux, config)
+
+	get := func(path, id, summary string) huma.Operation {
+		return huma.Operation{OperationID: id, Method: http.MethodGet, Path: path, Summary: summary, Errors: []int{500}}
+	}
+	post := func(path, id, summary string, errs ...int) huma.Operation {
+		return huma.Operation{
+			OperationID: id, Method: http.MethodPost, Path: "/api/watch/" + path, Summary: summary, MaxBodyBytes: mostBody,
+			Errors: append([]int{400, 403, 413, 415, 422, 500, 503}, errs...),
+		}
+	}
+	huma.Register(api, get("/api/watch", "get-watch", "How things stand"), func(context.Context, *struct{}) (*answer[contract.Watch], error) {
+		return s.stands(), nil
+	})
+	huma.Register(api, s.streamOperation(api), func(context.Context, *struct{}) (*huma.StreamResponse, error) {
+		return &huma.StreamResponse{Body: func(c huma.Context) {
+			_, w := humago.Unwrap(c)
+			s.stream(c.Context(), w)
+		}}, nil
+	})
+	huma.Register(api, post("tare", "tare", "Take what the unloaded cells read as zero, all of them or none", 409), s.tare)
+	huma.Register(api, post("ack", "ack", "Say that an alarm has been seen", 404), func(ctx context.Context, o *order[alarmOrder]) (*answer[contract.Watch], error) {
+		return s.alarm(ctx, logbook.Ack, &o.Body)
+	})
+	huma.Register(api, post("clear", "clear", "End a stop whose cause is gone", 404, 409), func(ctx context.Context, o *order[alarmOrder]) (*answer[contract.Watch], error) {
+		return s.alarm(ctx, logbook.Clear, &o.Body)
+	})
+	huma.Register(api, post("word", "word", "Say what no cell can. A call to hold tells people; it does not stop the crane"), func(ctx context.Context, o *order[wordOrder]) (*answer[contract.Watch], error) {
+		if o.Body.Says == logbook.CallHold && strings.TrimSpace(o.Body.Who) == "" {
+			o.Body.Who = somebody
+		}
+		return s.enter(ctx, logbook.Entry{Kind: logbook.Word, Who: o.Body.Who, Says: o.Body.Says})
+	})
+	huma.Register(api, post("mark", "mark", "Write a remark into the logbook"), func(ctx context.Context, o *order[markOrder]) (*answer[contract.Watch], error) {
+		return s.enter(ctx, logbook.Entry{Kind: logbook.Mark, Who: o.Body.Who, Text: o.Body.Text})
+	})
+
+	plan := sync.OnceValue(func() *answer[contract.Check] { return &answer[contract.Check]{contract.NewCheck(s.station.Plan())} })
+	huma.Register(api, get("/api/plan", "get-plan", "The plan under watch, as checked"), func(context.Context, *struct{}) (*answer[contract.Check], error) {
+		return plan(), nil
+	})
+	page := sync.OnceValues(s.card)
+	huma.Register(api, get("/api/card", "get-card", "What the cells must read, and where to stop"), func(context.Context, *struct{}) (*answer[contract.Card], error) {
+		c, err := page()
+		return c, s.status(err)
+	})
+	huma.Register(api, get("/api/status", "get-status", "How recording, bus, gateways and disk do"), func(context.Context, *struct{}) (*answer[contract.Health], error) {
+		return &answer[contract.Health]{s.health()}, nil
+	})
+	huma.Register(api, get("/healthz", "healthz", "The server runs"), func(context.Context, *struct{}) (*answer[contract.Health], error) {
+		return &answer[contract.Health]{contract.Health{Ready: true, Parts: []contract.HealthPart{}}}, nil
+	})
+	ready := get("/readyz", "readyz", "The lift is watched as it should be; 503 when not")
+	ready.Responses = map[string]*huma.Response{"503": {Description: "It is not", Content: map[string]*huma.MediaType{
+		"application/json": {Schema: api.OpenAPI().Components.Schemas.Schema(reflect.TypeFor[contract.Health](), true, "")},
+	}}}
+	huma.Register(api, ready, func(context.Context, *struct{}) (*struct {
+		Status int
+		Body   contract.Health
+	}, error,
+	) {
+		h := s.health()
+		code := http.StatusOK
+		if !h.Ready {
+			code = http.StatusServiceUnavailable
+		}
+		return &struct {
+			Status int
+			Body   contract.Health
+		}{code, h}, nil
+	})
+	if s.o.Readings != nil {
+		api.OpenAPI().AddOperation(readingsOperation())
+	}
+	mayBeNull(api.OpenAPI().Components.Schemas)
+	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
+		refuse(w, http.StatusNotFound, fault.New(fault.Reference, "there is no %s %s", r.Method, r.URL.Path).Fix("see /api/openapi.json"))
+	})
+}
+
+// streamOperation describes the live stream.
+func (s *Server) streamOperation(api huma.API) huma.Operation {
+	of := func(event string, data any) *huma.Schema {
+		return &huma.Schema{
+			Type: huma.TypeObject, Required: []string{"event", "data"},
+			Properties: map[string]*huma.Schema{
+				"event": {Type: huma.TypeString, Enum: []any{event}},
+				"data":  api.OpenAPI().Components.Schemas.Schema(reflect.TypeOf(data), true, ""),
+			},
+		}
+	}
+	return huma.Operation{
+		OperationID: "stream-watch", Method: http.MethodGet, Path: "/api/watch/stream", Summary: "How things stand, as it changes",
+		Description: fmt.Sprintf("Server-sent events. First hello and a view; then each alarm at once and in order, a view up to twenty times a second, and a beat every %g s. "+
+			"A slow reader misses views, never alarms. Where nothing comes for a second the link is gone; where beats come and no view with a later time, the watch stands still.", beatEvery.Seconds()),
+		Errors: []int{503},
+		Responses: map[string]*huma.Response{"200": {Description: "Events without end", Content: map[string]*huma.MediaType{
+			"text/event-stream": {Schema: &huma.Schema{Type: huma.TypeArray, Items: &huma.Schema{OneOf: []*huma.Schema{
+				of("hello", contract.WatchHello{}), of("view", contract.Watch{}), of("alarm", contract.WatchEvent{}), of("beat", contract.WatchBeat{}),
+			}}}},
+		}}},
+	}
+}
+
+// readingsOperation describes what package post takes.
+func readingsOperation() *huma.Operation {
+	return &huma.Operation{
+		OperationID: "post-readings", Method: http.MethodPost, Path: "/api/readings", Summary: "Send a batch of readings",
+		Description: "With the gateway's name and password by Basic, or the password as a bearer token. 200 when the batch is kept for good; send it again after 500 and above, or no answer.",
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{
+			"application/json": {Schema: &huma.Schema{Type: huma.TypeObject}}, "text/csv": {Schema: &huma.Schema{Type: huma.TypeString}},
+		}},
+		Responses: map[string]*huma.Response{"200": {Description: "How many were taken, duplicate, garbled, of no channel"}, "default": {Description: "Not taken"}},
+	}
+}
+
+// mayBeNull says of every pointer that it may be null. The library does so for
+// plain values; it leaves out objects and arrays.
+func mayBeNull(r huma.Registry) {
+	for name, schema := range r.Map() {
+		shape := r.TypeFromRef("#/components/schemas/" + name)
+		if shape == nil || shape.Kind() != reflect.Struct {
+			continue
+		}
+		for _, f := range reflect.VisibleFields(shape) {
+			if f.Type.Kind() != reflect.Pointer {
+				continue
+			}
+			key, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+			switch p := schema.Properties[key]; {
+			case p == nil:
+			case p.Type == huma.TypeArray:
+				p.Nullable = true
+			case p.Ref != "":
+				schema.Properties[key] = &huma.Schema{Description: p.Description, OneOf: []*huma.Schema{{Ref: p.Ref}, {Type: "null"}}}
+			}
+		}
+	}
+}
+
+// stands is how things stand.
+func (s *Server) stands() *answer[contract.Watch] {
+	v := s.station.View()
+	return &answer[contract.Watch]{contract.NewWatch(&v, s.unit)}
+}
+
+// enter enters what a person does and answers how things stand then.
+func (s *Server) enter(ctx context.Context, e logbook.Entry) (*answer[contract.Watch], error) {
+	e.Who = strings.TrimSpace(e.Who)
+	if e.Who == "" {
+		return nil, s.status(fault.New(fault.Missing, "nobody's name is given").In("who").Fix("write the name of who does it"))
+	}
+	for where, text := range map[string]string{"who": e.Who, "text": e.Text} {
+		if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+			return nil, s.status(fault.New(fault.Range, "a character in it cannot be printed").In(where))
+		}
+	}
+	ctx, cancel := context.WithTimeout(ctx, enterTime)
+	defer cancel()
+	if err := s.station.Enter(ctx, e); err != nil {
+		s.o.Log.Error("an entry is not known to be on disk", "kind", e.Kind.String(), "err", err)
+		return nil, &refusal{http.StatusServiceUnavailable, contract.NewFaults(fault.New(fault.Internal, "the watch has it, and it is not known to be on disk").Fix("look at the recording: disk full, slow or gone"))}
+	}
+	return s.stands(), nil
+}
+
+func (s *Server) tare(ctx context.Context, o *order[tareOrder]) (*answer[contract.Watch], error) {
+	a, err := s.enter(ctx, logbook.Entry{Kind: logbook.Tare, Who: o.Body.Who, Tare: logbook.TareKind(o.Body.Kind), Insists: o.Body.Insists})
+	if err != nil {
+		return nil, err
+	}
+	if n := len(a.Body.Tares); n > 0 && a.Body.Tares[n-1].Refused != "" {
+		return nil, s.status(fault.New(fault.Disagree, "not zeroed: %s", a.Body.Tares[n-1].Refused).Fix("slack off until nothing but rigging hangs from the cells, and zero again"))
+	}
+	return a, nil
+}
+
+// alarm acknowledges or clears one.
+func (s *Server) alarm(ctx context.Context, kind logbook.Kind, o *alarmOrder) (*answer[contract.Watch], error) {
+	stands := func(a *answer[contract.Watch]) bool {
+		return slices.ContainsFunc(a.Body.Alarms, func(x contract.WatchAlarm) bool { return x.Key == o.Alarm })
+	}
+	if !stands(s.stands()) {
+		return nil, s.status(fault.New(fault.Reference, "there is no alarm %q", o.Alarm).In("alarm").Fix("it may have gone by itself; look at what stands"))
+	}
+	a, err := s.enter(ctx, logbook.Entry{Kind: kind, Who: o.Who, Alarm: o.Alarm})
+	if err == nil && kind == logbook.Clear && stands(a) {
+		return nil, s.status(fault.New(fault.Disagree, "the alarm stays: its cause is still there").In("alarm").Fix("take away the cause first"))
+	}
+	return a, err
+}
+
+// card is what the crew needs on one page, its numbers as the screens round
+// them, and down.
+func (s *Server) card() (*answer[contract.Card], error) {
+	c, err := card.New(s.station.Plan(), 0, s.o.Day)
+	if err != nil {
+		return nil, err
+	}
+	u := &s.unit
+	return &answer[contract.Card]{contract.NewCard(c, u.Readout, func(n float64) string {
+		return strconv.FormatFloat(math.Floor(n/u.NewtonsPer/u.Step+1e-9)*u.Step, 'f', u.Decimals, 64) + " " + u.Unit
+	})}, nil
+}
+
+// health judges the parts.
+func (s *Server) health() contract.Health {
+	h := contract.Health{Ready: true, Parts: []contract.HealthPart{}}
+	for _, p := range s.station.Status() {
+		h.Parts = append(h.Parts, contract.HealthPart{Name: p.Name, State: string(p.State), Text: p.Text})
+		h.Ready = h.Ready && p.State != Down
+	}
+	if v := s.station.View(); time.Since(v.At.Time()) > 2*time.Second {
+		h.Ready = false
+		h.Parts = append(h.Parts, contract.HealthPart{Name: "watch", State: string(Down), Text: "The watch stands still."})
+	}
+	return h
+}
+
+// refusal is faults with the HTTP status that goes with them.
+type refusal struct {
+	code int
+	contract.Faults
+}
+
+var tooMany = fault.New(fault.TooLarge, "too many screens look at this lift at once").Fix("close some of them")
+
+// Error is one line for each fault.
+func (r *refusal) Error() string {
+	var lines []string
+	for _, f := range r.Faults.Faults {
+		lines = append(lines, f.What)
+	}
+	return strings.Join(lines, "\n")
+}
+
+// GetStatus is the HTTP status.
+func (r *refusal) GetStatus() int { return r.code }
+
+// status gives an error its HTTP status. What is not a fault of the caller's is
+// ours: the log has it, and the caller is told no more than that.
+func (s *Server) status(err error) error {
+	if err == nil {
+		return nil
+	}
+	code := http.StatusUnprocessableEntity
+	switch fault.Of(err)[0].Code {
+	case fault.Reference:
+		code = http.StatusNotFound
+	case fault.Disagree:
+		code = http.StatusConflict
+	case fault.TooLarge:
+		code = http.StatusRequestEntityTooLarge
+	case fault.Internal:
+		s.o.Log.Error("internal", "err", err)
+		return &refusal{http.StatusInternalServerError, contract.NewFaults(fault.New(fault.Internal, "a mistake of ours").Fix("the server's log says more"))}
+	}
+	return &refusal{code, contract.NewFaults(err)}
+}
+
+// The library's settings are its own package variables. No list of ours is ever
+// null, and whatever is refused is refused with faults.
+func init() {
+	huma.DefaultArrayNullable = false
+	huma.NewError = func(code int, text string, errs ...error) huma.StatusError {
+		of := map[int]fault.Code{
+			http.StatusNotFound: fault.Reference, http.StatusRequestEntityTooLarge: fault.TooLarge, http.StatusUnprocessableEntity: fault.Range,
+			http.StatusUnsupportedMediaType: fault.Unsupported, http.StatusInternalServerError: fault.Internal, http.StatusServiceUnavailable: fault.Internal,
+		}
+		class := cmp.Or(of[code], fault.Syntax)
+		var all fault.List
+		for _, err := range errs {
+			f := fault.New(class, "%s", err)
+			if d := new(huma.ErrorDetail); errors.As(err, &d) {
+				f.What, f.Where = d.Message, strings.TrimPrefix(strings.TrimPrefix(d.Location, "body"), ".")
+			}
+			all = append(all, f)
+		}
+		if len(all) == 0 {
+			all = fault.List{fault.New(class, "%s", text)}
+		}
+		if code == http.StatusUnsupportedMediaType {
+			all[0].Do = "send it as application/json"
+		}
+		return &refusal{code, contract.NewFaults(all)}
+	}
+}

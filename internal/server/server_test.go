@@ -1,0 +1,390 @@
+package server
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"plumbhook/contract"
+	"plumbhook/reading"
+	"plumbhook/watch"
+)
+
+// ask sends a request to a handler as the browser of a page of its own would.
+func ask(h http.Handler, method, path, body string, header ...string) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(method, "http://127.0.0.1:8470"+path, strings.NewReader(body))
+	if body != "" {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	for i := 0; i+1 < len(header); i += 2 {
+		if header[i] == "Host" {
+			r.Host = header[i+1]
+		}
+		r.Header.Set(header[i], header[i+1])
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
+}
+
+// schemas are those of the API's own description.
+func schemas(t *testing.T, h http.Handler) (doc map[string]any, of func(name string) *jsonschema.Schema) {
+	t.Helper()
+	w := ask(h, "GET", "/api/openapi.json", "")
+	parsed, err := jsonschema.UnmarshalJSON(w.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := jsonschema.NewCompiler()
+	c.DefaultDraft(jsonschema.Draft2020)
+	if err := c.AddResource("http://api/", parsed); err != nil {
+		t.Fatal(err)
+	}
+	return parsed.(map[string]any), func(pointer string) *jsonschema.Schema {
+		s, err := c.Compile("http://api/#" + pointer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+}
+
+// The description is valid by the published schema of OpenAPI 3.1, and tells
+// of no list that may be null.
+func TestOpenAPIIsValid(t *testing.T) {
+	h := New(newFake(t, hanging()), Options{Readout: kN, Log: quiet(), Readings: http.NotFoundHandler()})
+	published, err := os.ReadFile("testdata/openapi-3.1.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	schema, err := jsonschema.UnmarshalJSON(bytes.NewReader(published))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := jsonschema.NewCompiler()
+	if err := c.AddResource("http://oas/", schema); err != nil {
+		t.Fatal(err)
+	}
+	valid, err := c.Compile("http://oas/")
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc, _ := schemas(t, h)
+	if err := valid.Validate(doc); err != nil {
+		t.Error(err)
+	}
+	for _, path := range []string{"/api/watch", "/api/watch/stream", "/api/watch/tare", "/api/watch/ack", "/api/watch/clear", "/api/watch/word", "/api/watch/mark", "/api/plan", "/api/card", "/api/status", "/api/readings", "/healthz", "/readyz"} {
+		if doc["paths"].(map[string]any)[path] == nil {
+			t.Errorf("%s is not described", path)
+		}
+	}
+	var walk func(at string, v any)
+	walk = func(at string, v any) {
+		switch v := v.(type) {
+		case map[string]any:
+			if kinds, ok := v["type"].([]any); ok && kinds[0] == "array" && !strings.HasSuffix(at, "_m") {
+				t.Errorf("%s may be null", at)
+			}
+			for k, x := range v {
+				walk(at+"/"+k, x)
+			}
+		case []any:
+			for i, x := range v {
+				walk(fmt.Sprint(at, "/", i), x)
+			}
+		}
+	}
+	walk("", doc)
+}
+
+// Whatever is answered is what the description says, numbers that are missing
+// and faults included.
+func TestAnswersAsDescribed(t *testing.T) {
+	bare := watch.View{State: watch.NoReading, TotalN: math.NaN(), LoadN: math.NaN(), StopN: math.Inf(1)}
+	for name, v := range map[string]watch.View{"hanging": hanging(), "tight": tight(), "held": held(), "blind": blind(), "idle": idle(), "bare": bare} {
+		f := newFake(t, v)
+		f.status = Status{{"recording", OK, "12 GB left"}, {"gateway north", AtRisk, "silent for 20 s"}}
+		h := New(f, Options{Readout: kN, Log: quiet()})
+		doc, of := schemas(t, h)
+		for _, c := range []struct {
+			method, path, body string
+			code               int
+		}{
+			{"GET", "/api/watch", "", 200},
+			{"GET", "/api/plan", "", 200},
+			{"GET", "/api/card", "", 200},
+			{"GET", "/api/status", "", 200},
+			{"GET", "/healthz", "", 200},
+			{"POST", "/api/watch/word", `{"says":"call hold"}`, 200},
+			{"POST", "/api/watch/word", `{"says":"all is well","who":"A. Rigger"}`, 422},
+			{"POST", "/api/watch/word", `{"says":"daylight"`, 400},
+			{"POST", "/api/watch/mark", `{"who":"A. Rigger","text":"wind is up"}`, 200},
+			{"POST", "/api/watch/mark", `{"who":"A. Rigger","text":"` + strings.Repeat("x", mostBody) + `"}`, 413},
+			{"POST", "/api/watch/ack", `{"who":"A. Rigger","alarm":"nothing"}`, 404},
+		} {
+			w := ask(h, c.method, c.path, c.body)
+			if w.Code != c.code {
+				t.Errorf("%s: %s %s answers %d, want %d: %s", name, c.method, c.path, w.Code, c.code, w.Body)
+				continue
+			}
+			answers := doc["paths"].(map[string]any)[c.path].(map[string]any)[strings.ToLower(c.method)].(map[string]any)["responses"].(map[string]any)
+			if answers[fmt.Sprint(c.code)] == nil {
+				t.Errorf("%s %s: %d is not described", c.method, c.path, c.code)
+				continue
+			}
+			body, err := jsonschema.UnmarshalJSON(bytes.NewReader(w.Body.Bytes()))
+			if err != nil {
+				t.Errorf("%s: %s %s: %v", name, c.method, c.path, err)
+				continue
+			}
+			pointer := "/paths/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(c.path) + "/" + strings.ToLower(c.method) + fmt.Sprintf("/responses/%d/content/application~1json/schema", c.code)
+			if err := of(pointer).Validate(body); err != nil {
+				t.Errorf("%s: %s %s is not as described: %v", name, c.method, c.path, err)
+			}
+		}
+	}
+}
+
+func faultsOf(t *testing.T, w *httptest.ResponseRecorder) contract.Faults {
+	t.Helper()
+	var f contract.Faults
+	if err := json.Unmarshal(w.Body.Bytes(), &f); err != nil || len(f.Faults) == 0 || w.Header().Get("Content-Type") != "application/json" {
+		t.Fatalf("not faults: %s, %v", w.Body, err)
+	}
+	return f
+}
+
+func TestEntries(t *testing.T) {
+	for _, c := range []struct {
+		name, path, body string
+		view             watch.View
+		code             int
+		entered          string // kind, who, what
+		fault            string // in the answer
+	}{
+		{"a name is needed", "word", `{"says":"daylight"}`, hanging(), 422, "", "name"},
+		{"spaces are no name", "word", `{"says":"daylight","who":"   "}`, hanging(), 422, "", "name"},
+		{"a hold needs none", "word", `{"says":"call hold"}`, hanging(), 200, "word somebody at a screen call hold", ""},
+		{"a hold with one", "word", `{"says":"call hold","who":" B. Banks "}`, hanging(), 200, "word B. Banks call hold", ""},
+		{"a name that breaks the line", "word", `{"says":"land","who":"A\nB"}`, hanging(), 422, "", "printed"},
+		{"a key that is not known", "mark", `{"who":"A. Rigger","text":"x","signed":true}`, hanging(), 422, "", "unexpected property"},
+		{"a remark", "mark", `{"who":"A. Rigger","text":"wind is up"}`, hanging(), 200, "mark A. Rigger wind is up", ""},
+		{"zero", "tare", `{"who":"A. Rigger","kind":"hung"}`, idle(), 200, "tare A. Rigger hung", ""},
+		{"zero under load", "tare", `{"who":"A. Rigger","kind":"attached"}`, hanging(), 409, "tare A. Rigger attached", "it bears load"},
+		{"zero insisted on", "tare", `{"who":"A. Rigger","kind":"attached","insists":true}`, hanging(), 200, "tare A. Rigger attached insists", ""},
+		{"an alarm is seen", "ack", `{"who":"A. Rigger","alarm":"leg_stop E"}`, held(), 200, "ack A. Rigger leg_stop E", ""},
+		{"a stop whose cause is there", "clear", `{"who":"A. Rigger","alarm":"leg_stop E"}`, held(), 409, "clear A. Rigger leg_stop E", "still there"},
+		{"a stop whose cause is gone", "clear", `{"who":"A. Rigger","alarm":"shock"}`, held(), 200, "clear A. Rigger shock", ""},
+		{"a body that breaks off", "mark", `{"who":"A. Rigger"`, hanging(), 400, "", "JSON"},
+		{"nobody clears", "clear", `{"alarm":"shock"}`, held(), 422, "", "who"},
+	} {
+		f := newFake(t, c.view)
+		w := ask(New(f, Options{Readout: kN, Log: quiet()}), "POST", "/api/watch/"+c.path, c.body)
+		if w.Code != c.code {
+			t.Errorf("%s: %d, want %d: %s", c.name, w.Code, c.code, w.Body)
+			continue
+		}
+		got := ""
+		for _, e := range f.entered {
+			got += strings.Join(strings.Fields(fmt.Sprint(e.Kind, " ", e.Who, " ", e.Says, e.Alarm, e.Tare, e.Text)), " ")
+			if e.Insists {
+				got += " insists"
+			}
+			if e.Signed {
+				t.Errorf("%s: a claimed name counts as signed in", c.name)
+			}
+		}
+		if got != c.entered {
+			t.Errorf("%s: entered %q, want %q", c.name, got, c.entered)
+		}
+		if c.fault != "" && !strings.Contains(fmt.Sprint(faultsOf(t, w)), c.fault) {
+			t.Errorf("%s: the fault does not speak of %q: %s", c.name, c.fault, w.Body)
+		}
+	}
+}
+
+// An entry that may not be on disk is not called done; what went wrong inside
+// is told to the log alone.
+func TestEntryNotOnDisk(t *testing.T) {
+	f := newFake(t, hanging())
+	f.fails = errors.New("write /srv/lift/record/00017: no space")
+	w := ask(New(f, Options{Readout: kN, Log: quiet()}), "POST", "/api/watch/mark", `{"who":"A. Rigger","text":"x"}`)
+	if w.Code != 503 || strings.Contains(w.Body.String(), "/srv") || !strings.Contains(fmt.Sprint(faultsOf(t, w)), "not known to be on disk") {
+		t.Errorf("%d: %s", w.Code, w.Body)
+	}
+}
+
+// Pages of other sites, and names that others can lead here, get nothing.
+func TestOthersKeepOut(t *testing.T) {
+	f := newFake(t, hanging())
+	h := New(f, Options{Readout: kN, Log: quiet(), Hosts: []string{"watch.kestrel-point.example"}})
+	const hold = `{"says":"call hold"}`
+	for _, c := range []struct {
+		name   string
+		header []string
+		code   int
+	}{
+		{"own page", []string{"Sec-Fetch-Site", "same-origin"}, 200},
+		{"no browser", nil, 200},
+		{"page of another site", []string{"Sec-Fetch-Site", "cross-site"}, 403},
+		{"page of another port", []string{"Sec-Fetch-Site", "same-site"}, 403},
+		{"old browser, other origin", []string{"Origin", "http://elsewhere.example"}, 403},
+		{"old browser, own origin", []string{"Origin", "http://127.0.0.1:8470"}, 200},
+		{"a name led here", []string{"Host", "elsewhere.example", "Sec-Fetch-Site", "same-origin"}, 421},
+		{"localhost", []string{"Host", "localhost:8470"}, 200},
+		{"LOCALHOST.", []string{"Host", "LOCALHOST."}, 200},
+		{"version 6", []string{"Host", "[::1]:8470"}, 200},
+		{"a name of the site's", []string{"Host", "watch.kestrel-point.example"}, 200},
+		{"no name", []string{"Host", ""}, 421},
+	} {
+		before := len(f.entered)
+		w := ask(h, "POST", "/api/watch/word", hold, c.header...)
+		if w.Code != c.code || (len(f.entered) > before) != (c.code == 200) {
+			t.Errorf("%s: %d, want %d", c.name, w.Code, c.code)
+		}
+		if c.code != 200 {
+			faultsOf(t, w)
+		}
+	}
+	if w := ask(h, "GET", "/api/watch", "", "Host", "elsewhere.example"); w.Code != 421 {
+		t.Errorf("how the lift stands is told to a name led here: %d", w.Code)
+	}
+}
+
+func TestReady(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		status Status
+		age    time.Duration
+		code   int
+	}{
+		{"all well", Status{{"recording", OK, ""}}, 0, 200},
+		{"at risk", Status{{"recording", AtRisk, "disk is slow"}}, 0, 200},
+		{"down", Status{{"recording", OK, ""}, {"bus", Down, "gone"}}, 0, 503},
+		{"the watch stands still", Status{{"recording", OK, ""}}, time.Minute, 503},
+	} {
+		v := hanging()
+		v.At = reading.At(time.Now().Add(-c.age))
+		f := newFake(t, v)
+		f.status = c.status
+		w := ask(New(f, Options{Readout: kN, Log: quiet()}), "GET", "/readyz", "")
+		var got contract.Health
+		if err := json.Unmarshal(w.Body.Bytes(), &got); err != nil || w.Code != c.code || got.Ready != (c.code == 200) {
+			t.Errorf("%s: %d %+v %v", c.name, w.Code, got, err)
+		}
+	}
+}
+
+// The pages load and run nothing but their own files, none of which speaks of
+// another machine, and nothing in them breaks their own policy.
+func TestPagesStayHome(t *testing.T) {
+	h := New(newFake(t, hanging()), Options{Readout: kN, Log: quiet()})
+	links := regexp.MustCompile(`(?:href|src)="([^"]+)"|from "([^"]+)"`)
+	seen := map[string]bool{}
+	for todo := []string{"/", "/far"}; len(todo) > 0; todo = todo[1:] {
+		path := todo[0]
+		if seen[path] {
+			continue
+		}
+		seen[path] = true
+		w := ask(h, "GET", path, "")
+		text := w.Body.String()
+		if w.Code != 200 || w.Header().Get("Content-Type") == "" {
+			t.Errorf("%s: %d", path, w.Code)
+		}
+		if csp := w.Header().Get("Content-Security-Policy"); !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
+			t.Errorf("%s: policy %q", path, csp)
+		}
+		for _, bad := range []string{"style=\"", "onclick=\"", "<style", "innerHTML", "eval(", "https://", "//cdn"} {
+			if strings.Contains(text, bad) {
+				t.Errorf("%s has %s", path, bad)
+			}
+		}
+		for _, m := range links.FindAllStringSubmatch(text, -1) {
+			todo = append(todo, m[1]+m[2])
+		}
+	}
+	if len(seen) != 8 {
+		t.Errorf("%d files, of %v", len(seen), seen)
+	}
+	w := ask(h, "GET", "/page/watch.js", "", "If-None-Match", `"`+pageHash+`"`)
+	if w.Code != http.StatusNotModified {
+		t.Errorf("a page that has not changed is sent again: %d", w.Code)
+	}
+	for _, path := range []string{"/page/", "/page/../server.go", "/nothing", "/api/nothing"} {
+		if w := ask(h, "GET", path, ""); w.Code == 200 {
+			t.Errorf("%s is there", path)
+		}
+	}
+}
+
+// The words of the screens never say that it is safe, nor that anybody may go.
+func TestPagesPromiseNothing(t *testing.T) {
+	all, err := files.ReadDir("page")
+	if err != nil {
+		t.Fatal(err)
+	}
+	promise := regexp.MustCompile(`(?i)\b(safe|safely|ok to|good to go|go ahead|all clear|cleared to)\b`)
+	for _, f := range all {
+		b, err := files.ReadFile("page/" + f.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m := promise.Find(b); m != nil {
+			t.Errorf("%s says %q", f.Name(), m)
+		}
+	}
+}
+
+// Batches of readings go to whoever takes them.
+func TestReadingsMounted(t *testing.T) {
+	took := false
+	h := New(newFake(t, hanging()), Options{Readout: kN, Log: quiet(), Readings: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		_, _ = io.Copy(io.Discard, r.Body)
+		took = true
+	})})
+	if w := ask(h, "POST", "/api/readings", `{}`); w.Code != 200 || !took {
+		t.Errorf("%d, taken %v", w.Code, took)
+	}
+	if w := ask(New(newFake(t, hanging()), Options{Readout: kN, Log: quiet()}), "POST", "/api/readings", `{}`); w.Code != 404 {
+		t.Errorf("nobody takes readings, and the answer is %d", w.Code)
+	}
+}
+
+// When the server ends its streams end with it.
+func TestServeEnds(t *testing.T) {
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	f := newFake(t, hanging())
+	go func() { ended <- New(f, Options{Readout: kN, Log: quiet()}).Serve(ctx, ln) }()
+	r, err := http.Get("http://" + ln.Addr().String() + "/api/watch/stream")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	stop()
+	if _, err := io.Copy(io.Discard, r.Body); err != nil {
+		t.Error(err)
+	}
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+}

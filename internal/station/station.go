@@ -1,0 +1,350 @@
+// Package station keeps one lift under watch in this process: it puts what
+// comes in into one order, has the engine judge it at once, tells whoever
+// listens, and has it recorded.
+//
+// The engine comes first: alarms wait for no disk and no network. The recording
+// follows, and a disk that will not take more is a caution on the screen, not
+// the end of the watch.
+package station
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"plumbhook/alarm"
+	"plumbhook/internal/server"
+	"plumbhook/logbook"
+	"plumbhook/reading"
+	"plumbhook/record"
+	"plumbhook/verdict"
+	"plumbhook/watch"
+)
+
+// Options are what Open needs.
+type Options struct {
+	Dir   string // data folder; the recording is in its subfolder record
+	Plan  *verdict.Plan
+	Watch watch.Options
+	Now   func() time.Time // time.Now when nil
+}
+
+// Station is a lift under watch.
+type Station struct {
+	plan *verdict.Plan
+	now  func() time.Time
+
+	mu      sync.Mutex
+	engine  *watch.Engine
+	rec     *record.Recording
+	n       uint64
+	at      reading.Stamp
+	state   string // last kept
+	stateAt reading.Stamp
+	risk    string
+	busWhy  string // what the message server lacks
+	site    *Site  // nil without gateways
+
+	listen    sync.Mutex
+	listeners map[*listener]struct{}
+	stop      chan struct{}
+	done      sync.WaitGroup
+}
+
+type listener struct {
+	mu     sync.Mutex
+	events []alarm.Event
+	wake   chan struct{}
+}
+
+const (
+	viewEvery  = 50 * time.Millisecond
+	stateEvery = 5.0 // s between notes of the engine's state in the logbook
+	stateMark  = "state"
+)
+
+// Open begins a watch, or goes on with the one that the recording in the
+// folder was left in. The recovery says what the recording lacks.
+func Open(o Options) (*Station, record.Recovery, error) {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	e, err := watch.New(o.Plan, o.Watch)
+	if err != nil {
+		return nil, record.Recovery{}, err
+	}
+	rec, found, err := record.Open(filepath.Join(o.Dir, "record"), record.Options{})
+	if err != nil {
+		return nil, found, err
+	}
+	s := &Station{plan: o.Plan, now: o.Now, engine: e, rec: rec, n: found.Last, at: found.LastAt, listeners: map[*listener]struct{}{}, stop: make(chan struct{})}
+	left, same, err := s.left(found)
+	if err != nil {
+		rec.Close()
+		return nil, found, err
+	}
+	sha := o.Plan.Lift.SHA256
+	if same {
+		s.apply(logbook.Entry{Kind: logbook.Restart, Since: found.LastAt, Text: left})
+	} else {
+		s.apply(logbook.Entry{Kind: logbook.Plan, Text: sha})
+	}
+	s.done.Add(2)
+	go s.tick()
+	go s.show()
+	return s, found, nil
+}
+
+// left finds the state that the watch was in when the recording ended, and
+// whether it was on the same plan.
+func (s *Station) left(found record.Recovery) (state string, same bool, err error) {
+	if found.Last == 0 {
+		return "", false, nil
+	}
+	r := s.rec.Reader()
+	for e, err := range r.Since(found.LastAt.Plus(-10 * stateEvery)) {
+		if err != nil {
+			continue // what a recording lacks is told by Recovery
+		}
+		if e.Kind == logbook.Mark && e.Says == stateMark {
+			state = e.Text
+		}
+		if e.Kind == logbook.Plan {
+			state = ""
+		}
+	}
+	var l struct{ SHA256 string }
+	if state != "" && json.Unmarshal([]byte(state), &l) == nil && l.SHA256 == s.plan.Lift.SHA256 {
+		return state, true, nil
+	}
+	return "", false, nil
+}
+
+// Close ends the watch and the recording.
+func (s *Station) Close() error {
+	close(s.stop)
+	s.done.Wait()
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.keepState()
+	return s.rec.Close()
+}
+
+// tick has the clock entered.
+func (s *Station) tick() {
+	defer s.done.Done()
+	t := time.NewTicker(time.Duration(watch.TickS * float64(time.Second)))
+	defer t.Stop()
+	for {
+		select {
+		case <-s.stop:
+			return
+		case <-t.C:
+			s.mu.Lock()
+			s.apply(logbook.Entry{Kind: logbook.Tick})
+			s.atRisk()
+			if s.at.Since(s.stateAt) > stateEvery {
+				s.keepState()
+			}
+			s.mu.Unlock()
+		}
+	}
+}
+
+// apply enters an entry; the lock is held. Its time is that of entering.
+func (s *Station) apply(e logbook.Entry) {
+	s.at = max(s.at, reading.At(s.now()))
+	s.n++
+	e.N, e.At = s.n, s.at
+	events := s.engine.Apply(&e)
+	s.told(events)
+	s.write(&e)
+	s.said(events)
+}
+
+// said records what the watch said.
+func (s *Station) said(events []alarm.Event) {
+	for i := range events {
+		b, err := json.Marshal(&events[i])
+		if err != nil {
+			continue
+		}
+		s.n++
+		s.write(&logbook.Entry{N: s.n, At: s.at, Kind: logbook.Event, Text: string(b)})
+	}
+	if len(events) > 0 {
+		s.keepState()
+	}
+}
+
+// write records an entry. What the queue cannot take is counted by the
+// recording, which marks the gap.
+func (s *Station) write(e *logbook.Entry) { _ = s.rec.Append(e) }
+
+// keepState notes what a restart needs.
+func (s *Station) keepState() {
+	state := s.engine.State()
+	s.stateAt = s.at
+	if state == s.state {
+		return
+	}
+	s.state = state
+	s.n++
+	s.write(&logbook.Entry{N: s.n, At: s.at, Kind: logbook.Mark, Says: stateMark, Text: state})
+}
+
+// atRisk tells the crew how the recording does.
+func (s *Station) atRisk() {
+	st := s.rec.Status()
+	why := ""
+	switch {
+	case st.Incomplete != nil:
+		why = fmt.Sprintf("%d entries could not be recorded: %s.", st.Incomplete.Lost, st.Incomplete.Reason)
+	case st.Trouble != nil:
+		why = fmt.Sprintf("The recording waits for the disk: %v.", st.Trouble)
+	default:
+		why = s.busWhy
+	}
+	if why != s.risk {
+		s.risk = why
+		events := s.engine.AtRisk(why)
+		s.told(events)
+		s.said(events)
+	}
+}
+
+// told passes events on.
+func (s *Station) told(events []alarm.Event) {
+	if len(events) == 0 {
+		return
+	}
+	s.listen.Lock()
+	defer s.listen.Unlock()
+	for l := range s.listeners {
+		l.mu.Lock()
+		l.events = append(l.events, events...)
+		l.mu.Unlock()
+		select {
+		case l.wake <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// show wakes the listeners for a new view.
+func (s *Station) show() {
+	defer s.done.Done()
+	t := time.NewTicker(viewEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-s.stop:
+			return
+		case <-t.C:
+			s.listen.Lock()
+			for l := range s.listeners {
+				select {
+				case l.wake <- struct{}{}:
+				default:
+				}
+			}
+			s.listen.Unlock()
+		}
+	}
+}
+
+// Watch gives every event from now on, and how things stand up to twenty
+// times a second. A slow listener misses views, never events.
+func (s *Station) Watch(ctx context.Context) <-chan server.Update {
+	l := &listener{wake: make(chan struct{}, 1)}
+	s.listen.Lock()
+	s.listeners[l] = struct{}{}
+	s.listen.Unlock()
+	out := make(chan server.Update)
+	go func() {
+		defer func() {
+			s.listen.Lock()
+			delete(s.listeners, l)
+			s.listen.Unlock()
+			close(out)
+		}()
+		for {
+			select {
+			case <-ctx.Done():
+				return
+			case <-s.stop:
+				return
+			case <-l.wake:
+			}
+			l.mu.Lock()
+			events := l.events
+			l.events = nil
+			l.mu.Unlock()
+			v := s.View()
+			select {
+			case out <- server.Update{Events: events, View: &v}:
+			case <-ctx.Done():
+				return
+			case <-s.stop:
+				return
+			}
+		}
+	}()
+	return out
+}
+
+// View tells how things stand.
+func (s *Station) View() watch.View {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.engine.View()
+}
+
+// Enter enters what a person does: tare, ack, clear, word, mark. It returns
+// when that is on disk.
+func (s *Station) Enter(ctx context.Context, e logbook.Entry) error {
+	s.mu.Lock()
+	s.apply(e)
+	s.mu.Unlock()
+	return s.rec.Sync(ctx)
+}
+
+// Live enters a frame and waits for nothing.
+func (s *Station) Live(f *reading.Frame) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	f.Arrived = max(s.at, reading.At(s.now()))
+	s.apply(logbook.Entry{Kind: logbook.Frame, Frame: f})
+}
+
+// Put enters a frame and returns when it is on disk.
+func (s *Station) Put(ctx context.Context, f *reading.Frame) error {
+	s.Live(f)
+	return s.rec.Sync(ctx)
+}
+
+// Plan is the plan under watch.
+func (s *Station) Plan() *verdict.Plan { return s.plan }
+
+// Status tells how recording, message server and gateways do.
+func (s *Station) Status() server.Status {
+	st := s.rec.Status()
+	rec := server.Part{Name: "recording", State: server.OK, Text: fmt.Sprintf("%d entries, on disk up to %.1f s ago", st.Last, st.LastAt.Since(st.SafeAt))}
+	switch {
+	case st.Incomplete != nil:
+		rec.State, rec.Text = server.AtRisk, fmt.Sprintf("incomplete: %d entries lost since %s, %s", st.Incomplete.Lost, st.Incomplete.Since.Time().Format(time.RFC3339), st.Incomplete.Reason)
+	case st.Trouble != nil:
+		rec.State, rec.Text = server.AtRisk, st.Trouble.Error()
+	}
+	out := server.Status{rec}
+	s.mu.Lock()
+	site := s.site
+	s.mu.Unlock()
+	if site != nil {
+		out = append(out, site.status()...)
+	}
+	return out
+}

@@ -1,0 +1,247 @@
+package watch
+
+import (
+	"fmt"
+	"math"
+
+	"plumbhook/alarm"
+	"plumbhook/reading"
+	"plumbhook/verdict"
+)
+
+// Quality is how much the number of a channel is worth now.
+type Quality string
+
+// A stale number is old; a lost channel has been silent for so long that
+// nobody should expect it back; a frozen one repeats itself. Never: nothing
+// has come yet.
+const (
+	Good       Quality = "good"
+	Stale      Quality = "stale"
+	Lost       Quality = "lost"
+	Frozen     Quality = "frozen"
+	OutOfRange Quality = "out of range"
+	Never      Quality = "no reading yet"
+)
+
+const (
+	// How many periods without a reading make a channel stale and lost, and
+	// the least times for it, s. Common practice, no source: late after one
+	// period, stale after two to three missed ones, lost after a fixed time.
+	stalePeriods, staleLeast = 4, 0.6
+	lostPeriods, lostLeast   = 12, 4.0
+
+	// overload is the share of its capacity that a cell may read before it is
+	// out of range (common practice, no source).
+	overload = 1.25
+	slowHz   = 10 // cells below it miss peaks
+)
+
+// cell is one load cell live.
+type cell struct {
+	expected      *verdict.Expected
+	leg           int
+	name          string
+	capacity      float64 // N; zero: not stated
+	hungN, slackN float64 // what it should read with the rigging alone
+
+	order   reading.Order
+	value   float64       // last usable, tared; NaN before
+	at      reading.Stamp // measured
+	arrived reading.Stamp
+	first   reading.Stamp
+	period  float64 // s, between measurements; 0 before two
+	got     int     // usable readings
+	late    int
+	twice   int
+	bad     int
+	missed  uint64
+	marked  reading.Quality // what the sender said last
+	offN    float64         // tared
+
+	slow float64 // value through a single pole of slowS
+	peak float64
+	low  float64 // least since the last tare
+	rate float64 // N/s, over rateS
+
+	same     int     // readings in a row with the very same value
+	run      float64 // how long one usually is, readings
+	idleRun  float64 // the same, the longest seen while idle
+	longest  float64 // of the runs that ended, those long ago forgotten by and by
+	sameAt   float64 // total when the run began
+	frozen   bool
+	silent   Quality // stale or lost
+	last     [16]float64
+	times    [16]reading.Stamp
+	fill     int
+	signal   float64
+	battery  float64
+	hasLinks bool
+}
+
+// extra is a channel that is no cell.
+type extra struct {
+	name, kind string
+	value      float64
+	at         reading.Stamp
+	order      reading.Order
+}
+
+// slowS is the time constant of the slow value, s: a corner of 0.32 Hz.
+const slowS = 0.5
+
+// receive takes a reading and reports whether the live value went on.
+func (c *cell) receive(now reading.Stamp, r *reading.Reading) bool {
+	v := c.order.Next(r)
+	switch v.Turn {
+	case reading.Duplicate:
+		c.twice++
+		return false
+	case reading.Late:
+		c.late++
+		return false
+	}
+	c.missed += v.Missed
+	c.marked = r.Quality
+	if !r.Usable() {
+		c.bad++
+		return false
+	}
+	if r.Marks&reading.Historical != 0 {
+		c.late++
+		return false
+	}
+	value := r.Value - c.offN
+	if c.got > 0 {
+		dt := r.At.Since(c.at)
+		if dt > 0 {
+			if c.period == 0 {
+				c.period = dt
+			} else if dt < 10*c.period {
+				c.period += 0.05 * (dt - c.period)
+			}
+			c.slow += (1 - math.Exp(-dt/slowS)) * (value - c.slow)
+		}
+		if value == c.value {
+			c.same++
+		} else {
+			if !c.frozen {
+				c.longest = max(0.98*c.longest, float64(c.same))
+				c.run += 0.05 * (float64(c.same+1) - c.run)
+			}
+			c.same = 0
+		}
+	} else {
+		c.slow, c.first, c.run = value, now, 2
+		c.peak, c.low = value, value
+	}
+	c.value, c.at, c.arrived = value, r.At, now
+	c.got++
+	c.peak, c.low = max(c.peak, value), min(c.low, value)
+	c.last[c.fill%len(c.last)], c.times[c.fill%len(c.times)] = value, r.At
+	c.fill++
+	c.silent = ""
+	return true
+}
+
+// back is the i-th last value and its time.
+func (c *cell) back(i int) (float64, reading.Stamp) {
+	k := (c.fill - 1 - i) % len(c.last)
+	return c.last[k], c.times[k]
+}
+
+// slope is how fast the value rises over the last few readings, N/s: at least
+// three of them and 0.3 s.
+func (c *cell) slope() float64 {
+	n := min(c.fill, len(c.last))
+	v0, t0 := c.back(0)
+	for i := 2; i < n; i++ {
+		v, t := c.back(i)
+		if dt := t0.Since(t); dt >= 0.3 || i == n-1 && dt > 0 {
+			return (v0 - v) / dt
+		}
+	}
+	return 0
+}
+
+// tare takes off what the cell reads too much.
+func (c *cell) tare(off float64) {
+	c.offN += off
+	for i := range c.last {
+		c.last[i] -= off
+	}
+	c.value -= off
+	c.slow -= off
+	c.peak, c.low = c.value, c.value
+}
+
+// live is the value where it may be gone by now.
+func (c *cell) live() float64 {
+	if c.got == 0 || c.silent != "" || c.frozen {
+		return math.NaN()
+	}
+	return c.value
+}
+
+// quality is how the channel stands.
+func (c *cell) quality() Quality {
+	switch {
+	case c.silent != "":
+		return c.silent
+	case c.got == 0:
+		return Never
+	case c.frozen:
+		return Frozen
+	case c.beyond():
+		return OutOfRange
+	}
+	return Good
+}
+
+// beyond tells whether the cell reads what it cannot measure.
+func (c *cell) beyond() bool {
+	return c.capacity > 0 && (c.value > overload*c.capacity || c.value < -0.1*c.capacity-math.Abs(c.expected.Cell.Zero))
+}
+
+// silence judges how long a channel has said nothing.
+func (e *Engine) silence(k int) {
+	c := &e.cells[k]
+	since := c.arrived
+	if c.got == 0 {
+		since = e.begun
+	}
+	age := e.now.Since(since)
+	loaded := e.course.loaded()
+	staleAfter, lostAfter := max(staleLeast, stalePeriods*c.period), max(lostLeast, lostPeriods*c.period)
+	if c.got == 0 {
+		staleAfter = lostLeast
+	}
+	switch {
+	case age > lostAfter:
+		c.silent = Lost
+	case age > staleAfter, c.marked == reading.Stale:
+		c.silent = Stale
+	}
+	air := e.course.air()
+	lost := c.silent == Lost
+	e.panel.Tell(e.now, alarm.Condition{
+		Kind: alarm.Lost, Where: c.expected.Channel, On: lost && loaded, Value: age, Air: air,
+		Text: fmt.Sprintf("%s has said nothing for %.0f s.", c.expected.Channel, age),
+	})
+	e.panel.Tell(e.now, alarm.Condition{
+		Kind: alarm.Stale, Where: c.expected.Channel, On: c.silent != "", Value: age, Air: air,
+		Text: fmt.Sprintf("%s is %.1f s old.", c.expected.Channel, age),
+	})
+}
+
+// health takes radio and battery.
+func (e *Engine) health(c *cell, h reading.Health) {
+	c.signal, c.battery, c.hasLinks = h.Signal, h.Battery, true
+	where := c.expected.Channel
+	if !math.IsNaN(h.Battery) {
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Battery, Where: where, On: h.Battery < 0.15, Value: h.Battery, Air: e.course.air(), Text: fmt.Sprintf("The battery of %s is at %.0f %%.", where, h.Battery*100)})
+	}
+	if !math.IsNaN(h.Signal) {
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Radio, Where: where, On: h.Signal < -90, Value: h.Signal, Air: e.course.air(), Text: fmt.Sprintf("The radio of %s is at %.0f dBm.", where, h.Signal)})
+	}
+}

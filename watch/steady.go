@@ -1,0 +1,628 @@
+package watch
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"plumbhook/alarm"
+	"plumbhook/infer"
+)
+
+const (
+	blockS    = 1.0 // s
+	blockRows = 4
+	proofS    = 12.0 // s looked back over for bounce and swing
+)
+
+// gather adds a row to its block, and a full block to its stretch.
+func (c *course) gather(e *Engine, r *row, total float64) {
+	b := &c.block
+	if b.n == 0 {
+		b.from = r.t
+		b.total.reset()
+		for i := range b.cells {
+			b.cells[i].reset()
+		}
+	}
+	b.n++
+	b.to = r.t
+	b.total.add(r.t, total)
+	for i, v := range r.read {
+		b.cells[i].add(r.t, v)
+	}
+	if b.to-b.from < blockS || b.n < blockRows {
+		return
+	}
+	b.n = 0
+	c.settle(e)
+	c.freeze(e)
+	c.motion(e)
+	c.zero(e)
+	c.ask(e)
+}
+
+// settle lets a block carry a steady stretch on, or begin another.
+func (c *course) settle(e *Engine) {
+	b := &c.block
+	total := b.total.look()
+	ripple := min(total.white, max(3*c.sd(len(e.cells)), 0.004*c.weight))
+	tol := steadyBy*c.weight + 3*ripple/math.Sqrt(float64(total.n))
+	means := make([]float64, len(b.cells))
+	white := make([]float64, len(b.cells))
+	for i := range b.cells {
+		v := b.cells[i].look()
+		means[i], white[i] = math.NaN(), v.white
+		if v.n > 0 {
+			means[i] = v.mean
+		}
+	}
+	w := c.open()
+	if w != nil {
+		apart := math.Abs(total.mean-w.total) > tol
+		odd := false
+		for i, m := range means {
+			if math.IsNaN(m) != math.IsNaN(w.mean[i]) {
+				apart = true
+			} else if math.Abs(m-w.mean[i]) > max(0.015*c.weight, 4*w.spread(i)) {
+				odd = true
+			}
+		}
+		if odd {
+			w.odd++
+		} else {
+			w.odd = 0
+		}
+		if !apart && w.odd < 5 {
+			w.take(total, means, white, b.to)
+			w.ripple = append(w.ripple, total.sd)
+			if len(w.ripple) > 60 {
+				w.ripple = w.ripple[1:]
+			}
+			c.aside(e, w)
+			return
+		}
+		w.closed = true
+		if w.blocks < 3 {
+			c.windows = c.windows[:len(c.windows)-1]
+		}
+	}
+	if math.Abs(total.slope)*total.span > 1.5*tol {
+		return // it moves
+	}
+	n := len(means)
+	next := window{from: b.from, mean: make([]float64, n), squares: make([]float64, n), base: means, counts: make([]int, n), white: white, ripple: []float64{total.sd}}
+	next.take(total, means, white, b.to)
+	c.windows = append(c.windows, next)
+	c.aside(e, c.open())
+	if len(c.windows) > 400 { // a day of slow changes: the oldest idle ones go
+		c.windows = slices.Delete(c.windows, 1, 101)
+	}
+}
+
+// take adds a block.
+func (w *window) take(total wave, means, white []float64, to float64) {
+	w.to = to
+	w.total += (total.mean - w.total) / float64(w.blocks+1)
+	w.blocks++
+	for i, m := range means {
+		if math.IsNaN(m) {
+			w.mean[i] = math.NaN()
+			continue
+		}
+		w.counts[i]++
+		d := m - w.mean[i]
+		w.mean[i] += d / float64(w.counts[i])
+		w.squares[i] += d * (m - w.mean[i])
+		w.white[i] += (white[i] - w.white[i]) / float64(w.counts[i])
+	}
+}
+
+// spread is the sd of the block means of a cell, N.
+func (w *window) spread(i int) float64 {
+	if w.counts[i] < 3 {
+		return 0
+	}
+	return math.Sqrt(w.squares[i] / float64(w.counts[i]-1))
+}
+
+// noise is the standard uncertainty of a cell's mean. Block means that follow
+// a swing hang together over some blocks, so that half of them count.
+func (w *window) noise(i int, rows float64) float64 {
+	n := float64(max(w.counts[i], 1))
+	fine := w.white[i] / math.Sqrt(n*max(rows, 1))
+	return max(fine, w.spread(i)/math.Sqrt(max(n/2, 1)))
+}
+
+// aside notes the other channels.
+func (c *course) aside(e *Engine, w *window) {
+	if x := e.height(); x != nil && w.travel == nil {
+		w.travel = x
+		if c.phase == IdlePhase {
+			c.travel0 = *x
+		}
+	}
+	if x := e.channel("crane total"); x != nil {
+		w.crane = x
+	}
+	if x := e.channel("tilt"); x != nil {
+		w.tilt = x
+	}
+}
+
+// stage is what a stretch was part of, as seen now.
+func (c *course) stage(w *window) infer.Stage {
+	mid := (w.from + w.to) / 2
+	before := false
+	for i := range c.passed {
+		p := &c.passed[i]
+		last := i == len(c.passed)-1
+		if mid >= p.FromS && (last || mid < p.ToS) {
+			switch p.Phase {
+			case TakingLoad, HeldDown:
+				return infer.Tight
+			case Suspended:
+				return infer.Hold
+			case SettingDown:
+				return infer.Landed
+			}
+			if before {
+				return infer.Ended
+			}
+			return infer.Idle
+		}
+		before = before || p.Phase != IdlePhase
+	}
+	return infer.Idle
+}
+
+// freeze finds cells that repeat themselves: a run of the very same value so
+// long that a live cell would hardly show it, or while the others moved.
+func (c *course) freeze(e *Engine) {
+	for i := range e.cells {
+		k := &e.cells[i]
+		if k.got == 0 || k.silent != "" {
+			continue
+		}
+		if k.same == 0 {
+			k.frozen = false
+		}
+		if k.same > 4 {
+			// Longer than the runs that ended by themselves, and than chance
+			// makes one in a million.
+			rare := float64(k.same) > 6+2*k.longest && float64(k.same)*math.Log(1-1/max(e.usualRun(i), 1.02)) < -14
+			want := math.Abs(k.expected.NominalN - k.slackN)
+			room := 0.05
+			if len(e.plan.Lift.Legs) > 3 {
+				room = 0.25 // another pair of legs may take the rise
+			}
+			moved := math.Abs(c.raw-k.sameAt)/c.weight > room && math.Abs(k.value-k.slackN) > 0.03*want
+			if c.loaded() && (rare || moved) {
+				k.frozen = true
+			}
+		}
+		if k.frozen && c.loaded() && !slices.Contains(c.signs.Frozen, i) {
+			c.signs.Frozen = append(c.signs.Frozen, i)
+		}
+		cond := alarm.Condition{Kind: alarm.Frozen, Where: k.expected.Channel, On: k.frozen && c.loaded(), Value: k.value, Air: c.air()}
+		if cond.On {
+			cond.Text = fmt.Sprintf("%s repeats %s and nothing else, %d times.", k.expected.Channel, e.show(k.value), k.same)
+		}
+		e.panel.Tell(e.now, cond)
+	}
+	for i := range e.cells {
+		k := &e.cells[i]
+		if k.silent == Lost && c.loaded() && !slices.Contains(c.signs.Lost, i) {
+			c.signs.Lost = append(c.signs.Lost, i)
+		}
+	}
+}
+
+// usualRun is how many readings in a row usually show one value: of this cell,
+// while idle and since, and of the others as they are now. What hangs still
+// makes cells of coarse resolution repeat themselves.
+func (e *Engine) usualRun(i int) float64 {
+	k := &e.cells[i]
+	run := max(k.run, k.idleRun)
+	for j := range e.cells {
+		if o := &e.cells[j]; j != i && o.got > 0 && o.silent == "" && !o.frozen {
+			run = max(run, min(o.run, float64(o.same+1)))
+		}
+	}
+	return run
+}
+
+// motion looks at what the last seconds do about their mean: whether the load
+// bounces or swings as a free one does, and whether that is too much.
+func (c *course) motion(e *Engine) {
+	w := c.open()
+	span := proofS
+	h := e.rows.since(c.t - span)
+	if len(h) < 8 {
+		return
+	}
+	if c.phase == IdlePhase {
+		for i := range e.cells {
+			k := &e.cells[i]
+			k.idleRun = max(k.idleRun, k.run, float64(k.same)/3)
+		}
+		c.listen(e, h)
+		return
+	}
+	if w == nil && c.phase != Suspended || c.phase == SettingDown {
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Swinging})
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Unsteady})
+		return
+	}
+	from := c.t - span
+	if w != nil {
+		from = max(from, w.from)
+	}
+	if c.phase == Suspended {
+		from = max(c.t-span, c.liftoff+1)
+	}
+	h = e.rows.since(from)
+	var total series
+	each := make([]series, len(e.cells))
+	for i := range h {
+		total.add(h[i].t, h[i].total)
+		for k, v := range h[i].read {
+			each[k].add(h[i].t, v)
+		}
+	}
+	sum := total.look()
+	waves := make([]wave, len(each))
+	for i := range each {
+		waves[i] = each[i].look()
+	}
+	if c.phase == TakingLoad || c.phase == HeldDown {
+		if why := c.proof(e, w, sum, waves); why != "" {
+			c.free(e, why)
+		}
+		notFree := c.phase == TakingLoad && w != nil && c.slow-c.baseline > 0.9*c.weight && w.to-w.from > 3
+		cond := alarm.Condition{Kind: alarm.NotFree, On: notFree, Value: c.slow}
+		if notFree {
+			cond.Text = fmt.Sprintf("The hooks carry %s, steady, and nothing shows yet that the load is free.", e.show(c.slow))
+		}
+		e.panel.Tell(e.now, cond)
+		return
+	}
+	c.sway(e, sum, waves)
+}
+
+// listen measures the ripple while nothing hangs.
+func (c *course) listen(e *Engine, h []row) {
+	from := c.last().FromS + 0.5
+	var total series
+	each := make([]series, len(e.cells))
+	for i := range h {
+		if h[i].t < from {
+			continue
+		}
+		total.add(h[i].t, h[i].total)
+		for k, v := range h[i].read {
+			each[k].add(h[i].t, v)
+		}
+	}
+	if len(total.x) < 8 {
+		return
+	}
+	for i := range each {
+		if v := each[i].look(); v.n >= 8 {
+			c.noise[i] = v.white
+		}
+	}
+	sum := total.look()
+	c.noise[len(e.cells)] = sum.white
+	if !c.based && math.Abs(sum.slope)*sum.span < 0.01*c.weight && math.Abs(sum.mean-c.emptyN) < 0.3*c.weight {
+		c.based = true
+		c.baseline = sum.mean
+	}
+}
+
+// proof says why the load is free, from a steady stretch. What hangs is shaken
+// by the hoist and comes back to the same force: on a load that is held, every
+// move of the hook changes the level for good. A ring by itself proves less,
+// for the block bounces on tight ropes as well; it is enough only where the
+// level is what the plan expects.
+func (c *course) proof(e *Engine, w *window, sum wave, waves []wave) string {
+	if w == nil || w.to-w.from < 2 || sum.mean-c.baseline < 0.3*c.weight {
+		return ""
+	}
+	floor := c.sd(len(e.cells))
+	if math.IsNaN(c.noise[len(e.cells)]) {
+		floor = sum.white
+	}
+	if c.shaken(e, w) {
+		return "it was shaken and came back to the same force"
+	}
+	if sum.mean < c.emptyN+0.97*(e.rules.low-c.emptyN) || sum.mean > e.rules.high {
+		return ""
+	}
+	level := math.Abs(sum.slope)*sum.span < max(2*sum.sd, 2*floor)
+	if level && sum.crossings >= 4 && sum.sd > 2.5*floor && sum.sd > 0.0006*c.weight && sum.hz < c.maxHz {
+		c.signs.RingHz, c.signs.RingN = sum.hz, math.Sqrt2*sum.sd
+		return "it bounces"
+	}
+	for i := range waves {
+		v := &waves[i]
+		floor := c.sd(i)
+		if math.IsNaN(c.noise[i]) {
+			floor = v.white
+		}
+		if v.crossings >= 3 && v.sd > 3*floor && v.sd > 0.003*math.Abs(v.mean) && v.sd > 1.5*v.white && v.hz < 1 && math.Abs(v.slope)*v.span < 2*v.sd {
+			return "it swings"
+		}
+	}
+	return ""
+}
+
+// shaken tells whether the total left its level and came back to it: within the
+// stretch, as blocks that ripple several times as much as its calm ones, or
+// between two stretches of one level.
+func (c *course) shaken(e *Engine, w *window) bool {
+	floor := max(c.sd(len(e.cells)), 1e-4*c.weight)
+	// What rings from the beginning rings because the hoist stopped there, and
+	// what has not calmed down again may be the beginning of a rise or a fall.
+	calm := 0
+	for i, sd := range w.ripple[:max(0, len(w.ripple)-3)] {
+		if i > 0 && calm >= 2 && sd > 0.002*c.weight && slices.Max(w.ripple[len(w.ripple)-2:]) < sd/2 {
+			c.signs.RingN = max(c.signs.RingN, math.Sqrt2*sd)
+			return true
+		}
+		if sd < max(0.0005*c.weight, 1.5*floor) {
+			calm++
+		}
+	}
+	for i := len(c.windows) - 2; i >= 0; i-- {
+		v := &c.windows[i]
+		if w.from-v.to > 15 || c.stage(v) != infer.Tight || w.blocks < 3 {
+			break
+		}
+		if math.Abs(v.total-w.total) > 0.007*c.weight || w.from-v.to < 0.5 {
+			continue
+		}
+		// In between it went above and below, or out and back at once.
+		var up, down float64
+		for _, r := range e.rows.since(v.to) {
+			if r.t > w.from {
+				break
+			}
+			up, down = max(up, r.total-w.total), max(down, w.total-r.total)
+		}
+		if min(up, down) > max(0.005*c.weight, 4*floor) {
+			return true
+		}
+	}
+	return false
+}
+
+// sway judges swing and unsteadiness in the air.
+func (c *course) sway(e *Engine, sum wave, waves []wave) {
+	if sum.span < 3 {
+		return
+	}
+	// What is left of a fall or rise is no swing.
+	if math.Abs(c.raw-c.levelN) > 0.5*sags*c.weight+3*sum.sd || !math.IsNaN(c.sagFrom) {
+		return
+	}
+	// A load that swings under its hook pulls hardest as it passes the middle,
+	// twice in a period: W (1 + A²) there, W (1 - A²/2) at the ends of a swing
+	// of A rad (energy of a pendulum). That is 3/4 A² W about the mean; what
+	// the legs share stays nearly as it was, for the pull keeps its direction
+	// in the load.
+	angle := 0.0
+	if sum.crossings >= 4 && sum.hz > 0 && sum.hz < c.swingHz && sum.again > 0.4 && sum.sd > 3*c.sd(len(e.cells)) {
+		angle = math.Sqrt(4.0 / 3 * math.Sqrt2 * sum.sd / c.weight)
+	}
+	rolls := math.Sqrt2 * sum.sd / c.weight
+	swings := angle > 0.07
+	if swings {
+		shares := make([]float64, len(waves))
+		for i := range waves {
+			shares[i] = math.Sqrt2 * waves[i].sd
+		}
+		s := infer.Swing{FromS: c.t - sum.span, ToS: c.t, PeriodS: 2 / sum.hz, ShareN: shares, TotalN: math.Sqrt2 * sum.sd}
+		if n := len(c.signs.Swings); n > 0 && s.FromS < c.signs.Swings[n-1].ToS+2 {
+			was := &c.signs.Swings[n-1]
+			was.ToS = c.t
+			if s.TotalN > was.TotalN {
+				was.PeriodS, was.ShareN, was.TotalN = s.PeriodS, s.ShareN, s.TotalN
+			}
+		} else {
+			c.signs.Swings = append(c.signs.Swings, s)
+		}
+	}
+	cond := alarm.Condition{Kind: alarm.Swinging, On: angle > 0.1, Value: angle, Air: true}
+	if cond.On {
+		cond.Text = fmt.Sprintf("The load swings by about %.0f° to each side, %.1f s to and fro.", angle*180/math.Pi, 2/sum.hz)
+	}
+	e.panel.Tell(e.now, cond)
+
+	wind := e.channel("wind speed")
+	if wind != nil {
+		c.gusts = append(c.gusts, *wind**wind, sum.sd)
+		if len(c.gusts) > 400 {
+			c.gusts = c.gusts[2:]
+		}
+		if c.signs.WindMS == nil || *wind > *c.signs.WindMS {
+			c.signs.WindMS = wind
+		}
+	}
+	// A bounce dies away within seconds; what keeps on is something else.
+	if now := c.block.total.look(); math.Sqrt2*now.sd > 0.012*c.weight && now.sd > 4*c.sd(len(e.cells)) {
+		c.rough++
+	} else {
+		c.rough = 0
+	}
+	rough := !swings && c.rough >= 5
+	if rough && (wind == nil || correlation(c.gusts) > 0.3) {
+		c.signs.UnsteadyN = max(c.signs.UnsteadyN, sum.sd)
+		c.signs.WindCorr = correlation(c.gusts)
+	}
+	gusty := rough && wind != nil && e.plan.Lift.Site.Wind != nil && *wind > 0.5*float64(e.plan.Lift.Site.Wind.High)
+	text := ""
+	if rough {
+		text = fmt.Sprintf("The total goes up and down by %.0f %%.", 100*rolls)
+	}
+	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Gust, On: gusty, Value: rolls, Air: true, Text: text})
+	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Unsteady, On: rough && !gusty, Value: rolls, Air: true, Text: text})
+
+	// Shares against the plan, at rest, with the weight as it is.
+	w := c.open()
+	rest := w != nil && w.blocks >= 3 && !swings
+	scale := (sum.mean - c.emptyN) / c.weight
+	for i := range e.cells {
+		k := &e.cells[i]
+		x := k.expected
+		want := k.slackN + (x.NominalN-k.slackN)*scale
+		room := max(x.JointHighN-x.NominalN, x.NominalN-x.JointLowN)*1.25 + 0.01*math.Abs(x.NominalN)
+		off := waves[i].mean - want
+		on := rest && waves[i].n > 0 && math.Abs(off) > room
+		cond := alarm.Condition{Kind: alarm.ShareOff, Where: x.Channel, On: on, Value: waves[i].mean, Limit: want + math.Copysign(room, off), Air: true}
+		if on {
+			cond.Text = fmt.Sprintf("%s reads %s; for this weight the plan gives %s.", x.Channel, e.show(waves[i].mean), e.show(want))
+		}
+		e.panel.Tell(e.now, cond)
+	}
+}
+
+// correlation of the pairs in a list.
+func correlation(pairs []float64) float64 {
+	n := float64(len(pairs) / 2)
+	if n < 4 {
+		return 0
+	}
+	var mx, my float64
+	for i := 0; i+1 < len(pairs); i += 2 {
+		mx += pairs[i] / n
+		my += pairs[i+1] / n
+	}
+	var xx, yy, xy float64
+	for i := 0; i+1 < len(pairs); i += 2 {
+		x, y := pairs[i]-mx, pairs[i+1]-my
+		xx, yy, xy = xx+x*x, yy+y*y, xy+x*y
+	}
+	if xx == 0 || yy == 0 {
+		return 0
+	}
+	return xy / math.Sqrt(xx*yy)
+}
+
+// zero judges the cells while nothing hangs on them.
+func (c *course) zero(e *Engine) {
+	w := c.open()
+	idle := c.phase == IdlePhase && w != nil && w.blocks >= 3
+	slopes := make([]float64, len(e.cells))
+	for i := range e.cells {
+		k := &e.cells[i]
+		where := k.expected.Channel
+		if !idle || math.IsNaN(w.mean[i]) {
+			e.panel.Tell(e.now, alarm.Condition{Kind: alarm.ZeroOff, Where: where})
+			continue
+		}
+		slopes[i] = (w.mean[i] - w.base[i]) / max(w.to-w.from, 1) * 2
+		// Between hung free and attached lies whatever the ground takes of
+		// the legs.
+		low, high := min(k.hungN, k.slackN), max(k.hungN, k.slackN)
+		room := 0.01*max(k.capacity, math.Abs(k.expected.NominalN)) + k.expected.Cell.Error
+		off := max(w.mean[i]-high, low-w.mean[i])
+		cond := alarm.Condition{Kind: alarm.ZeroOff, Where: where, On: off > room, Value: w.mean[i], Limit: room}
+		if cond.On {
+			cond.Text = fmt.Sprintf("%s reads %s with nothing on the hook; it should read %s to %s.", where, e.show(w.mean[i]), e.show(low), e.show(high))
+		}
+		e.panel.Tell(e.now, cond)
+	}
+	if idle && w.blocks >= 5 {
+		c.signs.IdleSlope = slopes
+	}
+}
+
+// ask has the explanations compared when a stretch is new, and when it has
+// doubled.
+func (c *course) ask(e *Engine) {
+	w := c.open()
+	if w == nil || w.blocks < 3 || w.asked > 0 && w.blocks < 2*w.asked || c.phase == IdlePhase && len(c.passed) == 1 && w.asked > 0 {
+		return
+	}
+	w.asked = w.blocks
+	e.explain(false)
+}
+
+// evidence is the course as package infer wants it.
+func (c *course) evidence(e *Engine, done bool) infer.Course {
+	out := infer.Course{Signs: c.signs, Tares: c.tares, Done: done}
+	if c.levelN == 0 {
+		out.Signs.RisePeak = max(out.Signs.RisePeak, c.peakN)
+	} else {
+		out.Signs.Snaps = slices.Clone(c.signs.Snaps)
+		for i := range out.Signs.Snaps {
+			out.Signs.Snaps[i].AfterN = c.levelN
+		}
+	}
+	rows := blockS / max(e.rows.period, 1e-3)
+	for i := range c.windows {
+		w := &c.windows[i]
+		if w.blocks < 3 {
+			continue
+		}
+		v := infer.Window{Stage: c.stage(w), FromS: w.from, ToS: w.to, ReadN: w.mean, NoiseN: make([]float64, len(w.mean)), CraneN: w.crane, TiltRad: w.tilt}
+		if v.Stage == infer.Hold {
+			v.Free = infer.Moving
+			if c.byWord {
+				v.Free = infer.Told
+			}
+		}
+		for k := range v.NoiseN {
+			v.NoiseN[k] = w.noise(k, rows)
+		}
+		if w.travel != nil && !math.IsNaN(c.travel0) {
+			rise := *w.travel - c.travel0
+			v.TravelM = &rise
+		}
+		out.Windows = append(out.Windows, v)
+	}
+	out.Windows = thin(out.Windows)
+	return out
+}
+
+// thin keeps what a long lift can be told by: of each stage the longest
+// stretches.
+func thin(all []infer.Window) []infer.Window {
+	const most = 6
+	var keep []infer.Window
+	for s := infer.Idle; s <= infer.Ended; s++ {
+		var of []infer.Window
+		for _, w := range all {
+			if w.Stage == s {
+				of = append(of, w)
+			}
+		}
+		slices.SortStableFunc(of, func(a, b infer.Window) int {
+			return int(math.Copysign(1, (b.ToS-b.FromS)-(a.ToS-a.FromS)))
+		})
+		keep = append(keep, of[:min(most, len(of))]...)
+	}
+	slices.SortStableFunc(keep, func(a, b infer.Window) int { return int(math.Copysign(1, a.FromS-b.FromS)) })
+	return keep
+}
+
+// explain compares the explanations.
+func (e *Engine) explain(done bool) {
+	c := e.course.evidence(e, done)
+	if len(c.Windows) == 0 && !done {
+		return
+	}
+	e.says, e.said = e.model.Diagnose(&c), true
+	first := ""
+	if len(e.says.Causes) > 0 && e.says.Causes[0].Probability > 0.8 {
+		first = e.says.Causes[0].Name
+	}
+	on := first == "wrong_unit" && e.course.loaded()
+	cond := alarm.Condition{Kind: alarm.WrongUnit, On: on, Air: e.course.air()}
+	if on {
+		cond.Text = e.says.Causes[0].Text
+	}
+	e.panel.Tell(e.now, cond)
+	e.panel.Tell(e.now, cond)
+}

@@ -1,0 +1,63 @@
+package watch
+
+import "math"
+
+// sum is what the hooks carry with cells reading so, and the limit of its
+// error, N. A cell that says nothing (NaN) is taken to bear the share that it
+// bore while all read; before that, the plan's.
+func (e *Engine) sum(read []float64) (n, u float64) {
+	if e.shares == nil {
+		return e.model.Total(read)
+	}
+	known, share, blind := 0.0, 0.0, 0
+	for i, v := range read {
+		if math.IsNaN(v) {
+			blind++
+			continue
+		}
+		known += v
+		share += e.shares[i]
+	}
+	if blind == 0 || share < 0.2 {
+		return e.model.Total(read)
+	}
+	e.whole = e.whole[:0]
+	guessed := 0.0
+	for i, v := range read {
+		if math.IsNaN(v) {
+			v = e.shares[i] * known / share
+			guessed += math.Abs(v)
+		}
+		e.whole = append(e.whole, v)
+	}
+	n, u = e.model.Total(e.whole)
+	return n, u + 0.1*guessed
+}
+
+// share notes how the cells share the load while all of them read.
+func (e *Engine) share(read []float64, total float64) {
+	if total-e.course.emptyN < 0.3*e.course.weight {
+		return
+	}
+	sum := 0.0
+	for _, v := range read {
+		if math.IsNaN(v) {
+			return
+		}
+		sum += v
+	}
+	if sum <= 0 {
+		return
+	}
+	fresh := e.shares == nil
+	if fresh {
+		e.shares = make([]float64, len(read))
+	}
+	for i, v := range read {
+		s := v / sum
+		if fresh {
+			e.shares[i] = s
+		}
+		e.shares[i] += 0.1 * (s - e.shares[i])
+	}
+}

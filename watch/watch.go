@@ -1,0 +1,387 @@
+// Package watch holds one lift under guard: readings in, the truth out.
+//
+// An Engine is a function of its logbook. Each entry is applied in order; what
+// changed comes back as alarm events, and View tells how things stand. It has
+// no clock and does no I/O: time passes only through entries, so that going
+// through a recording again gives the same events.
+//
+// Readings go two ways. Each one is held against its limits at once, by
+// itself: that is the alarm path, and nothing slow stands in it. And the cells
+// are brought together into rows, one value of every cell, from which phases,
+// steady stretches, swing and shocks are read and which package infer explains.
+package watch
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"plumbhook/alarm"
+	"plumbhook/card"
+	"plumbhook/fault"
+	"plumbhook/infer"
+	"plumbhook/lift"
+	"plumbhook/logbook"
+	"plumbhook/metrology"
+	"plumbhook/reading"
+	"plumbhook/verdict"
+)
+
+// tareS is how long the cells are looked at for a tare, s.
+const tareS = 2.5
+
+// Options are what a site may set.
+type Options struct {
+	Day card.Day
+	// Curves turn the signal of a channel into force, N; a channel without one
+	// sends force.
+	Curves map[string]func(signal float64) float64
+	// Show writes a force for the crew, in the one unit of the lift; nil
+	// writes kN.
+	Show func(n float64) string
+}
+
+// Engine watches one lift.
+type Engine struct {
+	plan  *verdict.Plan
+	state *verdict.State
+	card  *card.Card
+	model *infer.Model
+	rules limits
+	show  func(float64) string
+	curve map[string]func(float64) float64
+	panel *alarm.Panel
+
+	n      uint64        // entries applied
+	now    reading.Stamp // of the last entry
+	begun  reading.Stamp // first reading or tick
+	began  bool
+	ticked reading.Stamp
+
+	cells  []cell
+	index  map[string]int
+	extras []extra
+	extra  map[string]int
+
+	read   []float64 // room for the readings of a moment
+	whole  []float64 // the same, gaps filled
+	shares []float64 // of each cell in the sum of all, while all read; nil before
+	rows   rows
+	course course
+	says   infer.Result
+	said   bool // says holds something
+
+	garbled int
+	unknown map[string]int // channels that nobody planned, with their readings
+	tares   []Tared
+	words   []Word
+	away    []Away
+	freed   bool
+	atRisk  string // what the recording lacks
+}
+
+// Tared is a zeroing.
+type Tared struct {
+	At      reading.Stamp
+	Kind    logbook.TareKind
+	Who     string
+	Insists bool
+	OffN    []float64 // N, by cell: what each read
+	Refused string    // why it was not done; empty when done
+}
+
+// Word is what a person said.
+type Word struct {
+	At     reading.Stamp
+	Who    string
+	Signed bool
+	Says   string
+}
+
+// Away is a time without a watch.
+type Away struct{ From, To reading.Stamp }
+
+// New is a watch on the lift as first rigged.
+func New(p *verdict.Plan, o Options) (*Engine, error) {
+	e := &Engine{
+		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves,
+		index: map[string]int{}, extra: map[string]int{}, unknown: map[string]int{},
+	}
+	if e.show == nil {
+		e.show = func(n float64) string { return fmt.Sprintf("%.1f kN", n/1000) }
+	}
+	if len(e.state.Expected) == 0 {
+		return nil, fault.New(fault.Missing, "the plan has no load cell with a channel, so there is nothing to watch").
+			Fix("give a leg a cell: {channel: ..., capacity: ..., accuracy: ...} or a load cell in its stack")
+	}
+	var err error
+	if e.card, err = card.New(p, 0, o.Day); err != nil {
+		return nil, err
+	}
+	if e.model, err = infer.New(p); err != nil {
+		return nil, err
+	}
+	rig, err := lift.NewRig(p.Lift)
+	if err != nil {
+		return nil, err
+	}
+	if _, err = rig.Hang(); err != nil {
+		return nil, err
+	}
+	// What each cell reads with the rigging hung, and attached and slack.
+	free, err := rig.Zeros(1)
+	if err != nil {
+		return nil, err
+	}
+	slack, err := rig.Zeros(0.5)
+	if err != nil {
+		return nil, err
+	}
+	for i := range e.state.Expected {
+		x := &e.state.Expected[i]
+		leg := &p.Lift.Legs[x.Cell.Leg]
+		planned, _ := leg.CellAt()
+		c := cell{
+			expected: x, leg: x.Cell.Leg, name: leg.Name, value: math.NaN(),
+			hungN: free[x.Cell.Leg] - x.Cell.Zero, slackN: slack[x.Cell.Leg] - x.Cell.Zero,
+		}
+		if planned != nil && planned.Capacity != nil {
+			c.capacity = float64(planned.Capacity.Force)
+		}
+		e.cells = append(e.cells, c)
+		e.index[x.Channel] = i
+	}
+	for _, c := range p.Lift.Channels {
+		e.extra[c.Name] = len(e.extras)
+		e.extras = append(e.extras, extra{name: c.Name, kind: c.Kind, value: math.NaN()})
+	}
+	e.rules = newLimits(e.card, p)
+	e.rows.cells = len(e.cells)
+	e.course.init(e)
+	return e, nil
+}
+
+// Apply takes the next entry of the logbook and says what changed. The events
+// are good until the next call.
+func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
+	e.n++
+	if en.At > e.now {
+		e.now = en.At
+	}
+	if !e.began && (en.Kind == logbook.Frame || en.Kind == logbook.Tick) {
+		e.began, e.begun, e.ticked = true, e.now, e.now
+	}
+	switch en.Kind {
+	case logbook.Frame:
+		e.frame(en.Frame)
+	case logbook.Tick:
+		e.tick()
+	case logbook.Tare:
+		e.tare(en)
+	case logbook.Ack:
+		e.panel.See(e.now, en.Alarm, en.Who)
+	case logbook.Clear:
+		e.panel.Clear(e.now, en.Alarm, en.Who)
+	case logbook.Word:
+		e.word(en)
+	case logbook.Restart:
+		e.restart(en)
+	}
+	return e.panel.Drain()
+}
+
+// frame takes readings.
+func (e *Engine) frame(f *reading.Frame) {
+	for i := range f.Readings {
+		r := &f.Readings[i]
+		if k, ok := e.index[r.Channel]; ok {
+			own := *r // the logbook keeps what came
+			if own.Marks&reading.Timed == 0 {
+				own.At = e.now
+			}
+			if f := e.curve[r.Channel]; f != nil {
+				own.Value = f(r.Value)
+			}
+			e.take(k, &own)
+			continue
+		}
+		if k, ok := e.extra[r.Channel]; ok {
+			x := &e.extras[k]
+			if r.Usable() && x.order.Next(r).Turn == reading.Fresh {
+				x.value, x.at = r.Value, e.now
+			}
+			continue
+		}
+		if len(e.unknown) < 64 || e.unknown[r.Channel] > 0 {
+			e.unknown[r.Channel]++
+		}
+	}
+	for _, h := range f.Health {
+		if k, ok := e.index[h.Channel]; ok {
+			e.health(&e.cells[k], h)
+		}
+	}
+	if len(f.Garbled) > 0 {
+		e.garbled += len(f.Garbled)
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Garbled, Where: f.Source, On: true, Value: float64(e.garbled), Text: fmt.Sprintf("%d messages of %s could not be read: %s.", len(f.Garbled), f.Source, f.Garbled[0])})
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Garbled, Where: f.Source})
+	}
+}
+
+// take takes a reading of cell k.
+func (e *Engine) take(k int, r *reading.Reading) {
+	c := &e.cells[k]
+	if !c.receive(e.now, r) {
+		return
+	}
+	if c.same == 0 {
+		c.sameAt = e.course.raw
+	}
+	e.judge(k)
+	if e.rows.add(k, r.At, c.value, e.cells) {
+		e.course.row(e, e.rows.last())
+	}
+}
+
+// tick lets what depends on time alone happen.
+func (e *Engine) tick() {
+	for k := range e.cells {
+		e.silence(k)
+	}
+	if e.rows.overdue(e.now, e.cells) {
+		e.course.row(e, e.rows.last())
+	}
+	e.panel.Tick(e.now)
+	e.ticked = e.now
+}
+
+// tare takes the readings of unloaded cells as what they should read there, or
+// says why not: all cells or none.
+func (e *Engine) tare(en *logbook.Entry) {
+	t := Tared{At: e.now, Kind: en.Tare, Who: en.Who, Insists: en.Insists, OffN: make([]float64, len(e.cells))}
+	loaded := false
+	for i := range e.cells {
+		c := &e.cells[i]
+		took, err := e.tareOf(i, en)
+		if err != nil {
+			t.Refused = c.expected.Channel + ": " + err.Error()
+			break
+		}
+		loaded = loaded || took.Insisted != nil
+		want := c.hungN
+		if en.Tare == logbook.Attached {
+			want = c.slackN
+		}
+		t.OffN[i] = took.Force - c.expected.Cell.Zero - want
+	}
+	if t.Refused == "" {
+		for i := range e.cells {
+			e.cells[i].tare(t.OffN[i])
+		}
+		e.rows.shift(t.OffN)
+		e.course.tared(e, t)
+	}
+	e.tares = append(e.tares, t)
+	if loaded && t.Refused == "" {
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.TareLoaded, On: true, Air: e.course.air(), Text: "Zero was pressed with load on the cells."})
+	}
+}
+
+// tareOf asks for the tare of one cell, gross.
+func (e *Engine) tareOf(i int, en *logbook.Entry) (metrology.Tare, error) {
+	c := &e.cells[i]
+	var read []float64
+	from, to := math.Inf(1), math.Inf(-1)
+	for _, r := range e.rows.since(e.now.Since(e.rows.zero) - tareS) {
+		if !math.IsNaN(r.read[i]) {
+			read = append(read, r.read[i]+c.expected.Cell.Zero)
+			from, to = min(from, r.t), max(to, r.t)
+		}
+	}
+	if c.quality() != Good || len(read) < 2 {
+		return metrology.Tare{}, fault.New(fault.Missing, "no readings to go by").Fix("wait until it reads, and zero again")
+	}
+	full := c.capacity
+	if full == 0 {
+		full = math.Abs(c.expected.NominalN)
+	}
+	w, err := metrology.NewWindow(read, time.Duration((to-from)*1e9))
+	if err != nil {
+		return metrology.Tare{}, err
+	}
+	limits := metrology.UsualTareLimits(full)
+	limits.Over = time.Duration(0.8 * tareS * 1e9)
+	limits.Readings = max(3, min(limits.Readings, int(0.8*tareS/max(c.period, 1e-3))))
+	return metrology.TareRequest{
+		Kind: metrology.Zeroed(en.Tare), Window: w, Capacity: full, Rigging: max(0, c.hungN+c.expected.Cell.Zero),
+		By: en.Who, At: e.now.Time(), Insist: en.Insists, Limits: limits,
+	}.Take()
+}
+
+// word takes what a person says.
+func (e *Engine) word(en *logbook.Entry) {
+	e.words = append(e.words, Word{e.now, en.Who, en.Signed, en.Says})
+	switch en.Says {
+	case logbook.Daylight:
+		e.course.told(e)
+	case logbook.SetDown:
+		e.course.setDown(e)
+	case logbook.Freed:
+		e.freed = true
+	case logbook.CallHold:
+		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Called, On: true, Air: e.course.air(), Text: en.Who + " called a hold."})
+	}
+}
+
+// left is what a watch needs to go on after it was away.
+type left struct {
+	SHA256 string // of the plan's file
+	Alarms []alarm.Alarm
+	Tares  []Tared
+	Offs   []float64
+	Peaks  []float64
+	Phase  Phase
+	Air    bool
+	Freed  bool
+	HoldN  float64
+}
+
+// State is what a Restart entry should bring along.
+func (e *Engine) State() string {
+	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN}
+	for i := range e.cells {
+		l.Offs = append(l.Offs, e.cells[i].offN)
+		l.Peaks = append(l.Peaks, e.cells[i].peak)
+	}
+	b, err := json.Marshal(l)
+	if err != nil {
+		return ""
+	}
+	return string(b)
+}
+
+// restart takes up a watch that was away.
+func (e *Engine) restart(en *logbook.Entry) {
+	var l left
+	if en.Text != "" && json.Unmarshal([]byte(en.Text), &l) == nil && len(l.Offs) == len(e.cells) {
+		stops := slices.DeleteFunc(l.Alarms, func(a alarm.Alarm) bool { return a.Severity != alarm.Stop })
+		e.panel.Restore(e.now, stops)
+		e.tares, e.freed = l.Tares, l.Freed
+		for i := range e.cells {
+			e.cells[i].offN, e.cells[i].peak = l.Offs[i], l.Peaks[i]
+		}
+		e.course.resume(e, l)
+	}
+	e.away = append(e.away, Away{en.Since, e.now})
+	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.WasAway, On: true, Value: e.now.Since(en.Since), Air: l.Air, Text: fmt.Sprintf("The watch was away for %.0f s.", e.now.Since(en.Since))})
+}
+
+// AtRisk tells the crew that the recording lacks something; empty: it is
+// whole again.
+func (e *Engine) AtRisk(why string) []alarm.Event {
+	e.atRisk = why
+	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Recording, On: why != "", Text: why, Air: e.course.air()})
+	return e.panel.Drain()
+}
