@@ -39,6 +39,11 @@ func added(sd float64, of func(x *fit, r row) float64) column {
 // free anyway when it is weighed.
 func (c *column) load() bool { return c.param == atMass || c.level >= 0 }
 
+// lengthens tells whether the explanation is about a leg's length.
+func (h *explanation) lengthens() bool {
+	return h != nil && (h.cause == "leg_length" || h.cause == "leg_slack")
+}
+
 // withoutLoad is the explanation for weighing.
 func (h *explanation) withoutLoad() *explanation {
 	if h == nil || !slices.ContainsFunc(h.cols, func(c column) bool { return c.load() }) {
@@ -74,8 +79,10 @@ func (h *explanation) undo(x *fit) (y []float64, jac float64) {
 	}
 	// What a factor does to a density counts once for a cell: the windows of
 	// one have their errors in common.
-	for _, f := range h.by {
-		jac -= math.Log(math.Abs(f))
+	for i, f := range h.by {
+		if x.bears(i) {
+			jac -= math.Log(math.Abs(f))
+		}
 	}
 	return y, jac
 }
@@ -159,7 +166,7 @@ var odds = map[string]float64{
 	"zero_drift":       0.02,
 	"not_tared":        0.03,
 	"tared_under_load": 0.02,
-	"wrong_unit":       0.03,
+	"wrong_unit":       0.04,
 	"held_down":        0.03,
 	"broke_free":       0.02,
 	"channel_frozen":   0.02,
@@ -182,7 +189,7 @@ const (
 )
 
 // farMass is how far the load may be off, as a share: little, or much.
-var farMass = []float64{0.1, 0.3}
+var farMass = []float64{0.08, 0.25}
 
 // farLength is how far a leg may be off, as a share, and how often: a shackle,
 // or a sling of another length.
@@ -191,6 +198,10 @@ var farLength = []struct{ far, often float64 }{{0.008, 0.75}, {0.05, 0.25}}
 // driftSizes are the orders of size of a zero that runs away, shares of the
 // greater of planned reading and half the capacity.
 var driftSizes = []float64{0.01, 0.08}
+
+// edgeSizes are the orders of size of what a load that stands on an edge does to
+// a cell, shares of its part of the load.
+var edgeSizes = []float64{0.08, 0.3}
 
 // tareSizes are the orders of size of what was pressed away, shares of the
 // load.
@@ -260,11 +271,15 @@ func (m *Model) bank(x *fit, c *Course) []*explanation {
 			}
 		}
 	}
-	m.landings(x, add)
+	if !x.unproved {
+		m.landings(x, add)
+	}
 	m.swaps(x, add)
 	m.drifts(x, add)
 	m.tares(x, c, add)
-	m.mistaken(add)
+	if x.holds() {
+		m.mistaken(x, add)
+	}
 	if x.unproved && x.holds() {
 		for _, h := range all {
 			h.prior *= shy
@@ -320,11 +335,13 @@ func (m *Model) landings(x *fit, add func(*explanation)) {
 		return cols
 	}
 	if len(landed) > 0 {
-		h := &explanation{cause: "edge_landing", prior: odds["edge_landing"] / 2}
-		for _, w := range landed {
-			h.cols = append(h.cols, free(w, 0.3)...)
+		for _, size := range edgeSizes {
+			h := &explanation{cause: "edge_landing", prior: odds["edge_landing"] / 2 / float64(len(edgeSizes))}
+			for _, w := range landed {
+				h.cols = append(h.cols, free(w, size)...)
+			}
+			add(h)
 		}
-		add(h)
 	}
 	for _, w := range holds[min(1, len(holds)):] {
 		add(&explanation{cause: "edge_landing", prior: odds["edge_landing"] / 2 / float64(len(holds)), cols: free(w, 0.1)})
@@ -360,6 +377,11 @@ func (m *Model) drifts(x *fit, add func(*explanation)) {
 	}
 }
 
+// bears tells whether a cell was read in any hold.
+func (x *fit) bears(cell int) bool {
+	return slices.ContainsFunc(x.rows, func(r row) bool { return r.cell == cell && x.stage[r.window] == Hold })
+}
+
 // windows lists the windows that have rows.
 func (x *fit) windows() []int {
 	var out []int
@@ -374,11 +396,12 @@ func (x *fit) windows() []int {
 // swaps are the ways in which channels can stand for each other's cells.
 func (m *Model) swaps(x *fit, add func(*explanation)) {
 	n := len(m.cells)
-	// A channel that is missing in some window cannot be moved to another's
-	// place.
+	// A channel that is missing in some hold cannot be moved to another's place.
 	count := make([]int, n)
 	for _, r := range x.rows {
-		count[r.cell]++
+		if x.stage[r.window] == Hold {
+			count[r.cell]++
+		}
 	}
 	var pairs, more [][]int
 	for i := range n {
@@ -479,14 +502,7 @@ func (m *Model) tares(x *fit, c *Course, add func(*explanation)) {
 		if t.Insisted {
 			p = 0.5
 		}
-		sum := 0.0
-		for i, v := range t.OffN {
-			sum += v
-			if math.Abs(v) < 0.01*math.Abs(m.cells[i].NominalN) {
-				continue
-			}
-		}
-		add(&explanation{cause: "tared_under_load", prior: p, say: sum, add: func(_ *fit, r row) float64 {
+		add(&explanation{cause: "tared_under_load", prior: p, add: func(_ *fit, r row) float64 {
 			w := &c.Windows[r.window]
 			return -one(w.FromS >= t.AtS) * t.OffN[r.cell]
 		}})
@@ -498,6 +514,9 @@ func (m *Model) tares(x *fit, c *Course, add func(*explanation)) {
 		whole += m.cells[i].NominalN
 	}
 	from := x.windows()
+	for len(from) > 0 && x.stage[from[len(from)-1]] != Hold {
+		from = from[:len(from)-1] // after the last hold nothing hangs any more
+	}
 	for _, w := range from {
 		for _, size := range tareSizes {
 			h := &explanation{cause: "tared_under_load", prior: odds["tared_under_load"] / float64(len(from)*len(tareSizes)), side: 1}
@@ -516,7 +535,7 @@ func (m *Model) tares(x *fit, c *Course, add func(*explanation)) {
 
 // mistaken are the ways in which a unit can be taken for another: in one cell,
 // or in all.
-func (m *Model) mistaken(add func(*explanation)) {
+func (m *Model) mistaken(x *fit, add func(*explanation)) {
 	n := len(m.cells)
 	often := 0.0
 	for _, u := range units {
@@ -536,6 +555,9 @@ func (m *Model) mistaken(add func(*explanation)) {
 		if n > 1 {
 			p /= 2
 			for i := range n {
+				if !x.bears(i) {
+					continue
+				}
 				add(&explanation{cause: "wrong_unit", index: []int{i}, prior: p / float64(n), by: by(func(j int) bool { return j == i }), say: float64(k)})
 			}
 		}

@@ -30,9 +30,21 @@ type Cause struct {
 // what nobody thought of is never ruled out.
 const mostSure = 0.98
 
+// tooSmall is the probability below which an explanation is left out of the
+// answer; one that no sign speaks for, below four times that.
+const tooSmall = 0.005
+
 // keeps is how far behind the best, in nats, an explanation may be and still be
 // hung again.
 const keeps = 14
+
+// astray is how far off, in standard deviations, a reading may be that the best
+// explanation gives with the load on the ground.
+const astray = 3.5
+
+// shows is by how much, in nats, an explanation must be better than the plan
+// to count before anything has hung.
+const shows = 3
 
 // tried is an explanation with what came of it.
 type tried struct {
@@ -50,8 +62,19 @@ func (m *Model) Diagnose(c *Course) Result {
 	d, unproved := m.evidence(c)
 	x := m.newFit(d.Windows, true, d.repeats())
 	x.unproved = unproved
-	all := m.signs(&d, m.try(x, &d))
-	return m.conclude(&d, x, all)
+	all := m.try(x, &d)
+	// A load that tips before it lifts stands as no explanation has it: what
+	// not even the best fits is left out.
+	for len(x.stood) > 0 {
+		best := slices.MaxFunc(all, func(a, b tried) int { return cmp.Compare(a.score, b.score) })
+		if !(best.off > astray) || x.stage[best.worst] != Tight {
+			break
+		}
+		x = x.without(best.worst)
+		all = m.try(x, &d)
+	}
+	m.besideCrane(&d, all)
+	return m.conclude(&d, x, m.signs(&d, x, all))
 }
 
 // repeats tells of which cells in which windows nothing new came: a frozen
@@ -76,8 +99,9 @@ func (m *Model) try(x *fit, c *Course) []tried {
 		best = max(best, t.score)
 	}
 	if !x.holds() {
+		// Nothing has hung yet: what shows is kept, and of the rest nobody knows.
 		all[0].explanation = &explanation{cause: "cannot_tell", prior: bank[0].prior}
-		return all
+		return slices.DeleteFunc(all, func(t tried) bool { return t.cause != "cannot_tell" && t.logZ < all[0].logZ+shows })
 	}
 	// Where the plan does not fit, what is far from linear may once it is hung.
 	n := float64(len(x.y))
@@ -93,6 +117,29 @@ func (m *Model) try(x *fit, c *Course) []tried {
 	}
 	return all
 }
+
+// besideCrane weighs the explanations by the crane's own indicator, which knows
+// no cell.
+func (m *Model) besideCrane(c *Course, all []tried) {
+	sum, n := 0.0, 0.0
+	for i := range c.Windows {
+		if w := &c.Windows[i]; w.Stage == Hold && w.CraneN != nil {
+			sum, n = sum+*w.CraneN, n+1
+		}
+	}
+	if n == 0 {
+		return
+	}
+	for i := range all {
+		t := &all[i]
+		total := m.emptyN + t.theta[atMass]*m.g
+		t.score -= 0.5 * math.Pow((sum/n-total)/(craneError*total), 2)
+	}
+}
+
+// craneError is how far off a crane's own indicator may be, standard deviation
+// as a share (common practice, no source).
+const craneError = 0.04
 
 // starts tries each leg much too long or short: far from the plan a slack leg or
 // a load askew keeps steps from the plan from getting there. The best start of
@@ -220,8 +267,8 @@ func (m *Model) conclude(c *Course, x *fit, all []tried) Result {
 	res.Tell = m.tell(x, c, order[0])
 	for n, name := range order {
 		g := group[name]
-		if g.Probability < 1e-3 && n > 0 {
-			break
+		if n > 0 && (g.Probability < tooSmall || top[name].sign && g.Probability < 4*tooSmall) {
+			continue
 		}
 		g.Probability = min(g.Probability, mostSure)
 		if n == 0 {
@@ -239,7 +286,7 @@ func (m *Model) conclude(c *Course, x *fit, all []tried) Result {
 func (m *Model) average(x *fit, first *tried, all []tried) Estimate {
 	const near, most = 3, 6
 	best := m.estimate(x, first.p, first.explanation)
-	if first.cause != "leg_length" && first.cause != "leg_slack" {
+	if !first.lengthens() {
 		return best
 	}
 	var forms []*tried

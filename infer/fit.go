@@ -12,6 +12,9 @@ const (
 	// stirs: of a load that is never quite still, in a hold; a share of the
 	// reading, from window to window.
 	stirs = 3e-4
+	// bounces: what is left in the mean of a window of a bounce that slow cells
+	// fold into something slower, by how much it moved within.
+	bounces = 2.5
 	// misfit: what the model of a real lift leaves out, a share of the planned
 	// reading, the same in all holds. It counts when explanations are compared
 	// and not when the load is weighed.
@@ -23,8 +26,14 @@ const (
 	// rests: by how much of the rigging's weight a cell in it may differ from
 	// its fellows when the legs lie slack, as a share.
 	rests = 0.2
+	// liesBy: how far from half of their weight the legs may lie on the load, all
+	// alike, as a share of it.
+	liesBy = 0.4
+	// The load is weighed with twice as much of both: nobody knows how legs lie
+	// well enough to take a zero from it.
+	doubt = 2
 	// leans: the slope of the ground, rad, each way.
-	leans = 0.02
+	leans = 0.013
 	// stands: what a load that stands does to a cell that the model of the
 	// ground does not know, shares of the cell's part of the load and of its
 	// reading.
@@ -52,6 +61,7 @@ type fit struct {
 	stood []int     // windows with the load on the ground
 	net   []float64 // of each window, N, the load's share on the legs
 	feet  map[*point][]*footing
+	shake []float64 // of each window, what moved all cells alike, share of the reading
 	// The holds are not proved free.
 	unproved bool
 }
@@ -72,6 +82,7 @@ func (m *Model) newFit(windows []Window, onGround bool, leave func(window, cell 
 		x.stage = append(x.stage, w.Stage)
 		t := (w.FromS + w.ToS) / 2
 		x.time = append(x.time, t)
+		x.shake = append(x.shake, w.shake())
 		first, last = min(first, t), max(last, t)
 		switch standing := w.Stage == Tight || w.Stage == Landed; {
 		case standing && !slices.Contains(x.stood, i):
@@ -105,6 +116,21 @@ func (m *Model) newFit(windows []Window, onGround bool, leave func(window, cell 
 	return x
 }
 
+// shake is how much of what moved within a window moved all cells alike, as a
+// bounce does: the standard uncertainty of its mean as a share of the reading.
+func (w *Window) shake() float64 {
+	noise, read := 0.0, 0.0
+	for i, v := range w.ReadN {
+		if i < len(w.NoiseN) && !math.IsNaN(v+w.NoiseN[i]) {
+			noise, read = noise+w.NoiseN[i], read+math.Abs(v)
+		}
+	}
+	if read == 0 {
+		return 0
+	}
+	return noise / read
+}
+
 // onGround picks the windows whose sharing is that of a load that stands, and
 // notes what the legs bear of it in each.
 func (m *Model) onGround(windows []Window, net []float64) []int {
@@ -133,6 +159,20 @@ func (m *Model) onGround(windows []Window, net []float64) []int {
 	}
 	slices.Sort(out)
 	return out
+}
+
+// without is the fit without a window.
+func (x *fit) without(window int) *fit {
+	y := *x
+	y.rows, y.y, y.noise, y.feet = nil, nil, nil, map[*point][]*footing{}
+	y.stood = slices.DeleteFunc(slices.Clone(x.stood), func(w int) bool { return w == window })
+	for _, r := range x.rows {
+		if r.window != window {
+			y.rows = append(y.rows, row{r.window, r.cell, len(y.y)})
+			y.y, y.noise = append(y.y, x.y[r.at]), append(y.noise, x.noise[r.at])
+		}
+	}
+	return &y
 }
 
 // footings are those of the windows on the ground, about a point; nil where
@@ -180,6 +220,7 @@ type system struct {
 	c    [][]float64 // by row: parameters, then gain, zero (and misfit) of each cell
 	q    int         // how many are parameters
 	feet []*footing
+	r    []float64 // variance of what is left to each row alone
 	l    lower
 }
 
@@ -188,7 +229,11 @@ type system struct {
 func (x *fit) system(p *point, f loose, weigh bool) *system {
 	m := x.m
 	n, k := len(x.y), len(m.cells)
-	s := &system{x: x, p: p, f: f, mean: make([]float64, n), c: make([][]float64, n)}
+	lies := 1.0
+	if weigh {
+		lies = doubt
+	}
+	s := &system{x: x, p: p, f: f, mean: make([]float64, n), c: make([][]float64, n), r: make([]float64, n)}
 	slope := make([][]float64, k)
 	for i := range slope {
 		slope[i] = m.whitened(p.slope[i], f)
@@ -196,7 +241,8 @@ func (x *fit) system(p *point, f loose, weigh bool) *system {
 	s.q = len(slope[0])
 	s.feet = x.footings(p)
 	ground := s.q + 3*k + len(x.idles)
-	wide := ground + 5 + len(x.stood)
+	shake := ground + 5 + len(x.stood)
+	wide := shake + len(x.stage)
 	for _, r := range x.rows {
 		c := make([]float64, wide)
 		e := &m.cells[r.cell]
@@ -212,12 +258,14 @@ func (x *fit) system(p *point, f loose, weigh bool) *system {
 			s.mean[r.at] = v
 			copy(c, slope[r.cell])
 			c[s.q+r.cell] = e.gain / root3 * p.read[r.cell]
+			c[shake+r.window] = x.shake[r.window] * p.read[r.cell]
 			if !weigh {
+				c[shake+r.window] = math.Hypot(bounces*x.shake[r.window], stirs) * p.read[r.cell]
 				c[s.q+2*k+r.cell] = misfit * math.Max(math.Abs(e.NominalN), 0.05*m.weightN/float64(k))
 			}
 		case stage == Idle || stage == Ended:
 			s.mean[r.at] = (e.hung + e.slack) / 2
-			c[s.q+3*k+slices.Index(x.idles, r.window)] = 0.4 * (e.hung - e.slack)
+			c[s.q+3*k+slices.Index(x.idles, r.window)] = lies * liesBy * (e.hung - e.slack)
 		case f == nil:
 			s.mean[r.at] = x.y[r.at]
 		default:
@@ -254,13 +302,14 @@ func (x *fit) system(p *point, f loose, weigh bool) *system {
 		d := x.noise[a.at] * x.noise[a.at]
 		switch e := &m.cells[a.cell]; x.stage[a.window] {
 		case Idle, Ended:
-			d += math.Pow(rests*(e.hung-e.slack), 2)
+			d += math.Pow(lies*rests*(e.hung-e.slack), 2)
 		case Tight, Landed:
 			d += math.Pow(stands*m.weightN/float64(k), 2) + math.Pow(standsBy*x.y[a.at], 2)
 			if s.feet[a.window] == nil {
 				d += m.weightN * m.weightN
 			}
 		}
+		s.r[a.at] = d
 		sigma[a.at*n+a.at] += d
 	}
 	s.l = factor(sigma, n)
@@ -312,6 +361,8 @@ type solved struct {
 	beta  []float64
 	sd    []float64 // of beta
 	theta []float64
+	worst int     // window on the ground that it fits worst, -1 without
+	off   float64 // how badly, standard deviations of what is left to a row
 }
 
 // solve finds the evidence of an explanation and its best values.
@@ -361,6 +412,12 @@ func (s *system) solve(h *explanation) solved {
 		}
 	}
 	s.l.backward(u)
+	out.worst = -1
+	for _, r := range x.rows {
+		if z := math.Abs(u[r.at]) * math.Sqrt(s.r[r.at]); s.feet[r.window] != nil && z > out.off {
+			out.worst, out.off = r.window, z
+		}
+	}
 	xi := make([]float64, s.q)
 	for i := range u {
 		for j := range xi {

@@ -189,6 +189,9 @@ func TestAtLeast(t *testing.T) {
 	if r := m.Diagnose(&c); !r.AtLeast || r.Tell == "" {
 		t.Errorf("%+v", r)
 	}
+	if r := m.Diagnose(&Course{}); r.Causes[0].Name != "cannot_tell" {
+		t.Errorf("nothing: %+v", r)
+	}
 	if r := m.Diagnose(&Course{Windows: c.Windows[:1]}); r.Causes[0].Name != "cannot_tell" || !math.IsNaN(r.WeightN) {
 		t.Errorf("idle: %+v", r)
 	}
@@ -243,11 +246,27 @@ func BenchmarkTotal(b *testing.B) {
 	}
 }
 
+// BenchmarkDiagnose asks about ten windows: of a lift as planned, and of one with a
+// leg so long that nothing near the plan fits.
 func BenchmarkDiagnose(b *testing.B) {
-	m := model(b, plan(b, "filter-shell.yaml"))
-	c := draw(m, 1).course(b)
-	for b.Loop() {
-		m.Diagnose(c)
+	for _, c := range []struct {
+		name   string
+		longer float64
+	}{{"as planned", 0}, {"leg too long", 0.04}} {
+		b.Run(c.name, func(b *testing.B) {
+			m := model(b, plan(b, "filter-shell.yaml"))
+			x := draw(m, 1)
+			x.theta[m.legs[1].length] += c.longer
+			var course Course
+			for i, s := range []Stage{Idle, Idle, Hold, Hold, Hold, Hold, Hold, Hold, Ended, Ended} {
+				w := x.read(b, s)
+				w.FromS, w.ToS = float64(20*i), float64(20*i+10)
+				course.Windows = append(course.Windows, w)
+			}
+			for b.Loop() {
+				m.Diagnose(&course)
+			}
+		})
 	}
 }
 

@@ -23,6 +23,10 @@ const (
 	usualCG        = 0.002
 )
 
+// zeroShare is how far a zero may be off that was taken with care, as a share of
+// the cell's accuracy (common practice, no source).
+const zeroShare = 0.35
+
 // z95 is the standard normal's two-sided 95 % point.
 const z95 = 1.959963984540054
 
@@ -62,10 +66,8 @@ type Model struct {
 	ground *ground // nil: cannot be told
 	legs   []legOf
 	home   *point // as planned
-	lost   []*point
 	g      float64
-	span   float64 // how far the lugs are apart, m
-	up     [3]float64
+	span   float64       // how far the lugs are apart, m
 	wide   [2][3]float64 // directions in load axes that the load's centre can be off in, level as it hangs
 	seen   [2]bool       // whether the cells feel it
 
@@ -89,10 +91,10 @@ type cell struct {
 
 // legOf is a leg that reaches the load.
 type legOf struct {
-	index         int // in the file
-	name          string
-	length, stiff int // parameters; -1: none
-	cell          int // -1: none
+	index  int // in the file
+	name   string
+	length int // parameter; -1: none
+	cell   int // -1: none
 }
 
 // New makes a plan ready, as first rigged. It fails when the plan has no cell
@@ -210,7 +212,7 @@ func (m *Model) loosen() error {
 		if len(leg.Via) == 0 && (leg.To.Body == "load") == (leg.From.Body == "load") {
 			continue
 		}
-		m.legs = append(m.legs, legOf{index: i, name: leg.Name, length: param("legs." + leg.Name + ".length"), stiff: param("legs." + leg.Name + ".stiffness"), cell: -1})
+		m.legs = append(m.legs, legOf{index: i, name: leg.Name, length: param("legs." + leg.Name + ".length"), cell: -1})
 	}
 	m.bears = m.rig.Demands()
 	m.force = make([]float64, len(m.bears))
@@ -325,7 +327,7 @@ func (m *Model) takeCells() {
 			c.fixed = 0.005 * n
 		}
 		c.gain = min(c.fixed/n, 0.5)
-		c.zero = math.Hypot(0.5*c.fixed/root3, x.ZeroLimit/root3)
+		c.zero = math.Hypot(zeroShare*c.fixed/root3, x.ZeroLimit/root3)
 		m.cells = append(m.cells, c)
 		for k := range m.legs {
 			if m.legs[k].index == c.leg {
@@ -489,7 +491,6 @@ func (m *Model) linear(theta []float64) (*point, error) {
 // and which of them the cells feel.
 func (m *Model) directions() {
 	rot := m.plan.States[0].Hung.Bodies[0].Rot
-	m.up = [3]float64{rot[6], rot[7], rot[8]}
 	a := [3]float64{rot[0], rot[1], rot[2]}
 	b := [3]float64{rot[3], rot[4], rot[5]}
 	// Principal directions of what the cells feel: of the 2 by 2 matrix of

@@ -103,7 +103,7 @@ func TestRigs(t *testing.T) {
 	for name, yaml := range rigs {
 		t.Run(name, func(t *testing.T) {
 			m := model(t, planOf(t, yaml))
-			const n = 60
+			const n = 40
 			in, planned := 0, 0
 			for seed := range uint64(n) {
 				x := draw(m, seed)

@@ -30,49 +30,54 @@ var (
 	// load. Rises overshoot by a tenth or so and come back.
 	fell = scale{{0, -2.5}, {0.015, -1}, {0.04, 3}, {0.1, 8}}
 	// A peak in the air: share of the load. Stops and starts make up to 0.2.
-	jolt = scale{{0, -2.5}, {0.14, 0.5}, {0.2, 3}, {0.3, 7}}
+	jolt = scale{{0, -2.5}, {0.13, 1}, {0.17, 3}, {0.21, 5}, {0.3, 7}}
 	// Swing to the upright, rad. Ordinary travel leaves a few hundredths.
-	sways = scale{{0.02, -3}, {0.06, -1}, {0.08, 1.5}, {0.11, 4}, {0.16, 7}}
+	sways = scale{{0.02, -3}, {0.06, 0}, {0.08, 3}, {0.11, 5}, {0.16, 7}}
+	// How long a swing goes on, s. A true one dies slowly; what slow cells make of
+	// a bounce comes and goes.
+	lasts = scale{{12, -4.5}, {24, -2}, {30, 0.5}, {40, 2}}
 	// Wind, as a share of what the plan allows, with a load that moves.
 	blows = scale{{0.2, -4}, {0.5, -1}, {0.8, 3}, {1.2, 6}}
 	// Unsteadiness of a hold, standard deviation as a share of the load.
 	rocks = scale{{0, -1.5}, {0.008, 0}, {0.03, 2.5}}
 )
 
-// Of channels that stop: nats for one that did, and for none that did.
+// Of channels that stop: nats for one that did, for one that repeated itself
+// for so short that no steady stretch shows it, as a calm cell of few digits may,
+// and for none.
 const (
-	ceased, goesOn = 6.0, -2.5
+	ceased, repeats, goesOn = 6.0, 3.0, -2.5
 )
 
 // signs adds the explanations of what time shows. They leave what is read at
 // rest as planned, so each has the evidence of that, and the likelihood of its
 // sign; all others have the sign by chance.
-func (m *Model) signs(c *Course, all []tried) []tried {
-	i := slices.IndexFunc(all, func(t tried) bool { return t.cause == "as_planned" })
-	if i < 0 {
-		return all
-	}
-	base := all[i]
+func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
+	base := all[0] // the lift as planned
 	s := &c.Signs
 	put := func(cause string, nats float64, index ...int) *explanation {
 		h := *base.explanation
 		h.cause, h.prior, h.index, h.sign = cause, odds[cause], index, true
 		t := base
-		t.explanation, t.score = &h, base.logZ+math.Log(h.prior)+nats
+		t.explanation, t.score = &h, base.score-math.Log(base.prior)+math.Log(h.prior)+nats
 		all = append(all, t)
 		return &h
 	}
-	stops := func(cause string, cells []int) {
-		nats := goesOn
-		if len(cells) > 0 {
-			nats = ceased
-		}
-		put(cause, nats, cells...)
+	nats := goesOn
+	if len(s.Lost) > 0 {
+		nats = ceased
 	}
-	stops("channel_lost", s.Lost)
-	stops("channel_frozen", slices.DeleteFunc(slices.Clone(s.Frozen), func(k int) bool {
-		return slices.Contains(s.Lost, k) || !c.stood(k)
-	}))
+	put("channel_lost", nats, s.Lost...)
+	frozen := slices.DeleteFunc(slices.Clone(s.Frozen), func(k int) bool { return slices.Contains(s.Lost, k) || m.idle(c, k) })
+	switch {
+	case len(frozen) == 0:
+		nats = goesOn
+	case slices.ContainsFunc(frozen, c.stood):
+		nats = ceased
+	default:
+		nats = repeats
+	}
+	put("channel_frozen", nats, frozen...)
 	hit := 0.0
 	for _, k := range s.Shocks {
 		if k.BeforeN > 0.8*m.weightN {
@@ -89,14 +94,26 @@ func (m *Model) signs(c *Course, all []tried) []tried {
 		drop = max(drop, (s.RisePeak-s.RiseLine)/m.weightN-0.15)
 	}
 	put("broke_free", fell.at(drop)).say = drop
-	put("shock", jolt.at(hit)).say = hit
-	angle := 0.0
-	for i := range s.Swings {
-		angle = max(angle, s.Swings[i].angle(m.weightN))
+	if x.unproved {
+		// What never came free, and was pulled at with more than it should weigh.
+		over := (s.RisePeak-m.emptyN)/m.weightN - 1
+		spread := 3 * m.scale[atMass] / m.mean[atMass]
+		if !x.holds() && over > spread+0.02 {
+			put("held_down", 6).say = over
+		}
 	}
-	put("swing", sways.at(angle)).say = angle
+	put("shock", jolt.at(hit)).say = hit
+	angle, swung := 0.0, sways[0].nats
+	for i := range s.Swings {
+		k := &s.Swings[i]
+		a := k.angle(m.weightN)
+		if nats := sways.at(a) + lasts.at(k.ToS-k.FromS); nats > swung {
+			angle, swung = a, nats
+		}
+	}
+	put("swing", swung).say = angle
 	rough := s.UnsteadyN / m.weightN
-	moves := max(rocks.at(rough), min(sways.at(angle), 3))
+	moves := max(rocks.at(rough), min(swung, 3))
 	switch {
 	case s.WindMS == nil:
 		put("gust", rocks.at(rough)-1).say = math.NaN()
@@ -121,6 +138,20 @@ func (c *Course) stood(k int) bool {
 	})
 }
 
+// idle tells whether a cell bears nothing in the holds, so that nothing about
+// it moves.
+func (m *Model) idle(c *Course, k int) bool {
+	bears := false
+	held := false
+	for i := range c.Windows {
+		if w := &c.Windows[i]; w.Stage == Hold && !math.IsNaN(w.ReadN[k]) {
+			held = true
+			bears = bears || w.ReadN[k]-m.cells[k].slack > slackLeg*m.weightN/float64(len(m.cells))
+		}
+	}
+	return held && !bears
+}
+
 // angle is how far the load swings to the upright, rad: a pendulum pulls by
 // three quarters of its angle squared to either side of the mean, as a share
 // of its weight.
@@ -130,7 +161,7 @@ func (s *Swing) angle(weight float64) float64 {
 
 // level is how near to the highest steady total a window is that counts as
 // being at it, share of the load; least, what it must be at all.
-const level, leastHeld = 0.015, 0.04
+const level, leastHeld = 0.004, 0.04
 
 // seen is the course as the fit takes it. Without a hold that is proved free
 // the highest steady stretches stand in for one, and unproved is set. What
@@ -179,7 +210,7 @@ func (m *Model) evidence(c *Course) (d Course, unproved bool) {
 
 // passing is how far off a cell may be that is caught in passing, with two legs,
 // as a share of its part of the load (common practice, no source).
-const passing = 0.08
+const passing = 0.07
 
 // atHalf makes a window of what the cells read with about half the load down.
 // It was caught in passing, and the more legs there are the more does the corner

@@ -77,8 +77,12 @@ func (m *Model) estimate(x *fit, at *point, h *explanation) Estimate {
 	}
 	f := m.free(true)
 	f.length = 0
+	if h.lengthens() {
+		f.centre = [2]float64{} // no force tells a length from a centre
+	}
 	best := m.weighed(x, at, h, f)
-	if vague := 0.3 * m.span; !(best.sdMass < 0.1*m.mean[atMass] && max(best.cov[0], best.cov[1], best.cov[2]) < vague*vague) {
+	vague := 0.3 * m.span
+	if !(best.sdMass < 0.1*m.mean[atMass] && max(best.cov[0], best.cov[1], best.cov[2]) < vague*vague) {
 		// Too few cells that bear for a centre of its own: that of the plan.
 		f.centre = [2]float64{}
 		best = m.weighed(x, at, h, f)
@@ -88,11 +92,8 @@ func (m *Model) estimate(x *fit, at *point, h *explanation) Estimate {
 		return e
 	}
 	e.WeightN, e.WeightU95N = best.weight, best.u95
-	felt := false
-	for n := range m.seen {
-		felt = felt || m.seen[n] && f.centre[n] > 0
-	}
-	if felt {
+	felt := m.seen[0] || m.seen[1]
+	if felt && max(best.cov[0], best.cov[1], best.cov[2]) < vague*vague {
 		for k := range 3 {
 			e.CG[k], e.CGU95[k] = best.theta[atX+k], z95*math.Sqrt(best.cov[k])
 		}

@@ -102,6 +102,9 @@ func (m *Model) word(c *Cause, t *tried, e *Estimate) {
 		c.Text = "Zero was pressed while the legs bore load: the cells show too little. Set down, slack off and zero again."
 	case "held_down":
 		c.Danger = 2
+		if t.sign {
+			off = t.say * m.weightN
+		}
 		c.Text = fmt.Sprintf("The hooks carry %s more than the load should weigh, and nothing shows that it is free: something holds it, or it is heavier than planned. Stop, slack off, and look for bolts, pipes, suction.", show(off))
 	case "broke_free":
 		c.Danger = 2

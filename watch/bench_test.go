@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"plumbhook/alarm"
 	"plumbhook/lift"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -52,4 +53,38 @@ func BenchmarkApply64(b *testing.B) {
 		e.Apply(&logbook.Entry{N: uint64(2*n + 2), At: f.Arrived, Kind: logbook.Tick})
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/640, "ns/reading")
+}
+
+// BenchmarkPlayHour is an hour of four channels at 50 readings a second.
+func BenchmarkPlayHour(b *testing.B) {
+	p := plan(b, "filter-shell.yaml")
+	channels := []string{"NW", "NE", "SE", "SW"}
+	for range b.N {
+		e, err := watch.New(p, watch.Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		var f reading.Frame
+		readings := make([]reading.Reading, 0, 4)
+		err = watch.Play(e, func(yield func(*reading.Frame, error) bool) {
+			for i := range 180000 {
+				at := float64(i) / 50
+				share := math.Min(1, math.Max(0, (at-20)/10)) * math.Min(1, math.Max(0, (3520-at)/15))
+				f = reading.Frame{Source: "g", Arrived: reading.Seconds(at), Readings: readings[:0]}
+				for k, c := range channels {
+					f.Readings = append(f.Readings, reading.Reading{Channel: c, At: f.Arrived, Marks: reading.Timed, Value: share*(16900+100*float64(k)) + 20*math.Sin(12.5*at+float64(k*i))})
+				}
+				if !yield(&f, nil) {
+					return
+				}
+			}
+		}, func(alarm.Event) {})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if r := e.Finish(); len(r.Phases) < 2 {
+			b.Fatal(r.Phases)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/720000, "ns/reading")
 }

@@ -38,6 +38,7 @@ const (
 	steadyBy = 0.006 // blocks of a second that belong to one steady stretch
 	sags     = 0.05  // below its level: the ground takes load
 	falls    = 0.05  // at once: something broke free
+	overHeld = 1.02  // of the most that the plan explains: held, or heavier
 )
 
 // course follows a lift from row to row.
@@ -212,14 +213,14 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 			return
 		}
 		switch {
-		case c.slow <= e.rules.high:
+		case c.slow <= overHeld*e.rules.high:
 			c.overFrom = math.NaN()
 			if c.phase == HeldDown {
 				c.enter(TakingLoad, t, "")
 			}
 		case math.IsNaN(c.overFrom):
 			c.overFrom = t
-		case t-c.overFrom > 1.5 && c.phase == TakingLoad && c.slow > 1.02*e.rules.high:
+		case t-c.overFrom > 1.5 && c.phase == TakingLoad:
 			c.enter(HeldDown, c.overFrom, "")
 		}
 		if c.travelled(e) {

@@ -84,10 +84,10 @@ func (e *Engine) judge(k int) {
 
 	tell := func(kind alarm.Kind, where string, on bool, value, limit float64, text func() string) {
 		if !on {
-			e.panel.Tell(e.now, alarm.Condition{Kind: kind, Where: where, Value: value, Limit: limit})
+			e.panel.Tell(e.moment, alarm.Condition{Kind: kind, Where: where, Value: value, Limit: limit})
 			return
 		}
-		e.panel.Tell(e.now, alarm.Condition{Kind: kind, Where: where, On: true, Value: value, Limit: limit, Air: air, Text: text()})
+		e.panel.Tell(e.moment, alarm.Condition{Kind: kind, Where: where, On: true, Value: value, Limit: limit, Air: air, Text: text()})
 	}
 	if !math.IsInf(l.part.n, 1) {
 		quick := v > l.part.n*e.rules.dynamic
@@ -142,7 +142,7 @@ func (e *Engine) judgeTotal() {
 		if on {
 			c.Text = fmt.Sprintf("The hooks carry %s, stop is %s.", e.show(total), e.show(r.stop))
 		}
-		e.panel.Tell(e.now, c)
+		e.panel.Tell(e.moment, c)
 	}
 	if !math.IsInf(r.warn, 1) {
 		on := total+u > r.warn
@@ -150,7 +150,7 @@ func (e *Engine) judgeTotal() {
 		if on {
 			c.Text = fmt.Sprintf("The hooks carry %s, warning is %s.", e.show(total), e.show(r.warn))
 		}
-		e.panel.Tell(e.now, c)
+		e.panel.Tell(e.moment, c)
 	}
 	for i := range r.partSum {
 		l := &r.partSum[i]
@@ -159,7 +159,7 @@ func (e *Engine) judgeTotal() {
 		if on {
 			c.Text = fmt.Sprintf("The hooks carry %s: %s runs out at %s.", e.show(total), l.what, e.show(l.n))
 		}
-		e.panel.Tell(e.now, c)
+		e.panel.Tell(e.moment, c)
 	}
 }
 

@@ -187,10 +187,12 @@ func (c *course) freeze(e *Engine) {
 		if k.same == 0 {
 			k.frozen = false
 		}
+		sure := false
 		if k.same > 4 {
 			// Longer than the runs that ended by themselves, and than chance
 			// makes one in a million.
-			rare := float64(k.same) > 6+2*k.longest && float64(k.same)*math.Log(1-1/max(e.usualRun(i), 1.02)) < -14
+			odds := float64(k.same) * math.Log(1-1/max(e.usualRun(i), 1.02))
+			rare := float64(k.same) > 6+2.5*k.longest && odds < -18
 			want := math.Abs(k.expected.NominalN - k.slackN)
 			room := 0.05
 			if len(e.plan.Lift.Legs) > 3 {
@@ -200,11 +202,12 @@ func (c *course) freeze(e *Engine) {
 			if c.loaded() && (rare || moved) {
 				k.frozen = true
 			}
+			sure = moved || odds < -30 // that the crew has to stop for it
 		}
 		if k.frozen && c.loaded() && !slices.Contains(c.signs.Frozen, i) {
 			c.signs.Frozen = append(c.signs.Frozen, i)
 		}
-		cond := alarm.Condition{Kind: alarm.Frozen, Where: k.expected.Channel, On: k.frozen && c.loaded(), Value: k.value, Air: c.air()}
+		cond := alarm.Condition{Kind: alarm.Frozen, Where: k.expected.Channel, On: k.frozen && (sure || e.panel.Standing(alarm.Frozen, k.expected.Channel)) && c.loaded(), Value: k.value, Air: c.air()}
 		if cond.On {
 			cond.Text = fmt.Sprintf("%s repeats %s and nothing else, %d times.", k.expected.Channel, e.show(k.value), k.same)
 		}
@@ -218,15 +221,19 @@ func (c *course) freeze(e *Engine) {
 	}
 }
 
-// usualRun is how many readings in a row usually show one value: of this cell,
-// while idle and since, and of the others as they are now. What hangs still
-// makes cells of coarse resolution repeat themselves.
+// usualRun is how many readings in a row usually show one value: of this cell
+// lately, and of the others as they are now. What hangs still makes cells of
+// coarse resolution repeat themselves, all at once; a cell alone is held
+// against what it did while idle.
 func (e *Engine) usualRun(i int) float64 {
 	k := &e.cells[i]
-	run := max(k.run, k.idleRun)
+	run := k.run
+	if len(e.cells) == 1 {
+		return max(run, k.idleRun)
+	}
 	for j := range e.cells {
-		if o := &e.cells[j]; j != i && o.got > 0 && o.silent == "" && !o.frozen {
-			run = max(run, min(o.run, float64(o.same+1)))
+		if o := &e.cells[j]; j != i && o.got > 0 && !o.frozen {
+			run = max(run, min(o.run, float64(o.same+1)), float64(o.same+1)/2)
 		}
 	}
 	return run

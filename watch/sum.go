@@ -61,3 +61,26 @@ func (e *Engine) share(read []float64, total float64) {
 		e.shares[i] += 0.1 * (s - e.shares[i])
 	}
 }
+
+// guessBy is how far the share of a blind cell may have moved since it was
+// last seen, as a share of it (common practice, no source).
+const guessBy = 0.2
+
+// guess is what a cell that says nothing may bear, from what the others do.
+func (e *Engine) guess(i int) (low, high float64, ok bool) {
+	if e.shares == nil || !e.course.loaded() {
+		return 0, 0, false
+	}
+	known, share := 0.0, 0.0
+	for k := range e.cells {
+		if v := e.cells[k].live(); k != i && !math.IsNaN(v) {
+			known += v
+			share += e.shares[k]
+		}
+	}
+	if share < 0.2 {
+		return 0, 0, false
+	}
+	n := e.shares[i] * known / share
+	return n * (1 - guessBy), n * (1 + guessBy), true
+}

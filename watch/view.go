@@ -152,7 +152,9 @@ func (e *Engine) View() View {
 		}
 		if !math.IsInf(x.StopN, 1) && c.got > 0 {
 			x.Used = c.value / x.StopN
-			v.Used = max(v.Used, x.Used)
+			if x.Quality == Good || x.Quality == OutOfRange {
+				v.Used = max(v.Used, x.Used)
+			}
 			if c.rate > 0 && c.value < x.StopN {
 				x.LeftS = (x.StopN - c.value) / c.rate
 			}
@@ -160,6 +162,9 @@ func (e *Engine) View() View {
 		if x.Quality != Good {
 			blind = true
 			v.Guessed = true
+		}
+		if low, high, ok := e.guess(i); ok && x.Quality != Good {
+			x.Estimate, x.EstimateLowN, x.EstimateHighN = true, low+e.above(c), high+e.above(c)
 		}
 		v.Cells = append(v.Cells, x)
 	}
@@ -196,6 +201,5 @@ func (e *Engine) above(c *cell) float64 {
 
 // error is the limit of what the cell may be off at its present reading, N.
 func (c *cell) error() float64 {
-	x := &c.expected.Cell
-	return x.Error + x.ErrorShare*math.Abs(c.value) + x.ZeroLimit
+	return c.expected.Cell.Limit(c.value) + c.expected.Cell.ZeroLimit
 }

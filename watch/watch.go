@@ -56,6 +56,7 @@ type Engine struct {
 
 	n      uint64        // entries applied
 	now    reading.Stamp // of the last entry
+	moment reading.Stamp // of the reading that is judged, by our clock
 	begun  reading.Stamp // first reading or tick
 	began  bool
 	ticked reading.Stamp
@@ -194,6 +195,12 @@ func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 
 // frame takes readings.
 func (e *Engine) frame(f *reading.Frame) {
+	// The newest sample of a frame was measured about now, the others as much
+	// earlier as the sender says: a delay of an alarm counts from then.
+	var newest reading.Stamp
+	for i := range f.Readings {
+		newest = max(newest, f.Readings[i].At)
+	}
 	for i := range f.Readings {
 		r := &f.Readings[i]
 		if k, ok := e.index[r.Channel]; ok {
@@ -203,6 +210,10 @@ func (e *Engine) frame(f *reading.Frame) {
 			}
 			if f := e.curve[r.Channel]; f != nil {
 				own.Value = f(r.Value)
+			}
+			e.moment = e.now
+			if lag := newest - own.At; own.Marks&reading.Timed != 0 && lag > 0 && lag < reading.Seconds(2) {
+				e.moment -= lag
 			}
 			e.take(k, &own)
 			continue

@@ -283,17 +283,27 @@ func (s *Station) Watch(ctx context.Context) <-chan server.Update {
 			events := l.events
 			l.events = nil
 			l.mu.Unlock()
-			v := s.View()
-			select {
-			case out <- server.Update{Events: events, View: &v}:
-			case <-ctx.Done():
+			// Events do not wait for a view, which waits for the engine.
+			if len(events) > 0 && !send(ctx, s.stop, out, server.Update{Events: events}) {
 				return
-			case <-s.stop:
+			}
+			v := s.View()
+			if !send(ctx, s.stop, out, server.Update{View: &v}) {
 				return
 			}
 		}
 	}()
 	return out
+}
+
+func send(ctx context.Context, stop <-chan struct{}, out chan<- server.Update, u server.Update) bool {
+	select {
+	case out <- u:
+		return true
+	case <-ctx.Done():
+	case <-stop:
+	}
+	return false
 }
 
 // View tells how things stand.
