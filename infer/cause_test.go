@@ -50,7 +50,7 @@ func TestCauses(t *testing.T) {
 		{"pump-motor.yaml", "zero_drift", nil, later(2, func(_ *Model, r []float64) { r[0] -= 600 })},
 	} {
 		m := model(t, plan(t, c.file))
-		const n = 20
+		const n = 10
 		first, set := 0, 0
 		for seed := range uint64(n) {
 			x := draw(m, 100+seed)

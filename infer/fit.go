@@ -20,7 +20,7 @@ const (
 	// and not when the load is weighed.
 	misfit = 2e-3
 	// wanders: of a zero over a whole lift, a share of the accuracy.
-	wanders = 0.3
+	wanders = 0.2
 	// least time, s, that a zero takes to wander so far.
 	wanderS = 60
 	// rests: by how much of the rigging's weight a cell in it may differ from

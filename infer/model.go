@@ -25,7 +25,7 @@ const (
 
 // zeroShare is how far a zero may be off that was taken with care, as a share of
 // the cell's accuracy (common practice, no source).
-const zeroShare = 0.35
+const zeroShare = 0.2
 
 // z95 is the standard normal's two-sided 95 % point.
 const z95 = 1.959963984540054

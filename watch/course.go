@@ -251,7 +251,9 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 			c.sagFrom, c.lowFrom = math.NaN(), math.NaN()
 		}
 	case SettingDown:
-		if total-c.baseline < 0.5*(c.levelN-c.baseline) && c.signs.AtHalf == nil {
+		// Caught in passing, and only where the fall is slow enough for the cells
+		// of a row to belong together.
+		if share := (total - c.baseline) / (c.levelN - c.baseline); share < 0.55 && share > 0.3 && c.signs.AtHalf == nil && len(e.rows.since(c.last().FromS)) >= 4 {
 			c.half(e)
 		}
 		switch {

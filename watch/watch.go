@@ -124,6 +124,7 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 	if e.model, err = infer.New(p); err != nil {
 		return nil, err
 	}
+	e.model.Show = e.show
 	rig, err := lift.NewRig(p.Lift)
 	if err != nil {
 		return nil, err

@@ -5,9 +5,11 @@ import (
 	"crypto/rand"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -48,11 +50,6 @@ const (
 func (c *demoCmd) Run(e *env) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	if c.For > 0 {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, c.For)
-		defer cancel()
-	}
 	if c.Speed <= 0 || c.Speed > 50 {
 		return option("speed", fault.New(fault.Range, "a speed of %g", c.Speed).Fix("give something above 0, up to 50"))
 	}
@@ -78,22 +75,48 @@ func (c *demoCmd) Run(e *env) error {
 	if err := os.Setenv("PLUMBHOOK_DEMO_PASSWORD", password); err != nil {
 		return other(fault.New(fault.Internal, "the demonstration's password cannot be set").Because(err))
 	}
+	// The first lift is worked out before the watch begins, or it would wait for
+	// readings.
+	first, err := c.rehearsed(l, 0)
+	if err != nil {
+		return err
+	}
 	if err := w.open(ctx); err != nil {
 		return err
 	}
 	defer w.close()
+	if c.For > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, c.For)
+		defer cancel()
+	}
 	for _, line := range w.hello() {
 		fmt.Fprintln(e.out, printable(line))
 	}
 	played := make(chan error, 1)
-	go func() { played <- c.play(ctx, e, w, l, password) }()
-	go c.tell(ctx, e, w)
+	e = &env{&oneAtATime{w: e.out}}
+	var told sync.WaitGroup
+	told.Go(func() { c.tell(ctx, e, w) })
+	go func() { played <- c.play(ctx, e, w, l, first, password) }()
 	err = w.serve(ctx)
 	stop()
+	told.Wait()
 	if perr := <-played; err == nil && ctx.Err() == nil {
 		err = perr
 	}
 	return err
+}
+
+// oneAtATime keeps the lines of two writers apart.
+type oneAtATime struct {
+	mu sync.Mutex
+	w  io.Writer
+}
+
+func (o *oneAtATime) Write(b []byte) (int, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.w.Write(b)
 }
 
 // demoMap is the channel map of the virtual gateway.
@@ -115,21 +138,19 @@ func demoMap(l *lift.Lift) (*intake.Map, error) {
 	return intake.Read("virtual.yaml", nil, []byte(b.String()))
 }
 
+// rehearsed is the k-th lift.
+func (c *demoCmd) rehearsed(l *lift.Lift, k int) (*rehearse.Run, error) {
+	return rehearse.New(l, c.Seed+uint64(k), c.Cause[k%len(c.Cause)], rehearse.Options{Rate: 10, Clean: true})
+}
+
 // play publishes lift after lift.
-func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, password string) error {
+func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, r *rehearse.Run, password string) error {
 	o := mqtt.NewClientOptions().AddBroker("tcp://" + w.site.Address()).SetClientID(demoGateway).SetUsername(demoGateway).SetPassword(password).SetOrderMatters(true)
 	client := mqtt.NewClient(o)
 	if t := client.Connect(); !t.WaitTimeout(10*time.Second) || t.Error() != nil {
 		return other(fault.New(fault.Internal, "the virtual gateway cannot connect").Because(t.Error()))
 	}
 	defer client.Disconnect(100)
-	rehearsed := func(k int) (*rehearse.Run, error) {
-		return rehearse.New(l, c.Seed+uint64(k), c.Cause[k%len(c.Cause)], rehearse.Options{Rate: 10, Clean: true})
-	}
-	r, err := rehearsed(0)
-	if err != nil {
-		return err
-	}
 	for k := 0; ctx.Err() == nil; k++ {
 		fmt.Fprintf(e.out, "\nlift %d: %s; it truly weighs %.2f kN\n", k+1, orNothing(r.Detail), r.Truth.WeightN/1000)
 		// The next one is worked out while this one plays, or the cells would
@@ -140,7 +161,7 @@ func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, p
 		}
 		ahead := make(chan lift, 1)
 		go func() {
-			run, err := rehearsed(k + 1)
+			run, err := c.rehearsed(l, k+1)
 			ahead <- lift{run, err}
 		}()
 		if err := c.publish(ctx, client, r.Samples); err != nil {
@@ -148,9 +169,10 @@ func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, p
 		}
 		c.clear(ctx, w)
 		next := <-ahead
-		if r, err = next.run, next.err; err != nil {
-			return err
+		if next.err != nil {
+			return next.err
 		}
+		r = next.run
 	}
 	return nil
 }
