@@ -49,7 +49,6 @@ type cell struct {
 	value   float64       // last usable, tared; NaN before
 	at      reading.Stamp // measured
 	arrived reading.Stamp
-	first   reading.Stamp
 	period  float64 // s, between measurements; 0 before two
 	got     int     // usable readings
 	late    int
@@ -61,7 +60,6 @@ type cell struct {
 
 	slow float64 // value through a single pole of slowS
 	peak float64
-	low  float64 // least since the last tare
 	rate float64 // N/s, over rateS
 
 	same     int     // readings in a row with the very same value
@@ -132,12 +130,12 @@ func (c *cell) receive(now reading.Stamp, r *reading.Reading) bool {
 			c.same = 0
 		}
 	} else {
-		c.slow, c.first, c.run = value, now, 2
-		c.peak, c.low = value, value
+		c.slow, c.run = value, 2
+		c.peak = value
 	}
 	c.value, c.at, c.arrived = value, r.At, now
 	c.got++
-	c.peak, c.low = max(c.peak, value), min(c.low, value)
+	c.peak = max(c.peak, value)
 	c.last[c.fill%len(c.last)], c.times[c.fill%len(c.times)] = value, r.At
 	c.fill++
 	c.silent = ""
@@ -172,7 +170,7 @@ func (c *cell) tare(off float64) {
 	}
 	c.value -= off
 	c.slow -= off
-	c.peak, c.low = c.value, c.value
+	c.peak = c.value
 }
 
 // live is the value where it may be gone by now.

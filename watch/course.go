@@ -58,12 +58,10 @@ type course struct {
 	t       float64
 	started bool
 
-	beginsAt float64 // when the load was last below begins
 	levelN   float64 // total while suspended, 0: not known
 	sagFrom  float64
 	overFrom float64
 	lowFrom  float64
-	freeBy   string
 	byWord   bool
 	travel0  float64
 	peakN    float64 // greatest total since taking load
@@ -77,7 +75,6 @@ type course struct {
 	snapEnd float64 // when the last one was
 	shockAt float64
 	tares   []infer.Tare
-	peaks   []float64 // gross, by cell
 	airPeak float64   // greatest total in the air
 	rough   int       // blocks in a row that were unsteady
 	gusts   []float64 // pairs for the correlation of wind and total
@@ -131,7 +128,6 @@ func (c *course) init(e *Engine) {
 		c.noise[i] = math.NaN()
 	}
 	c.block.cells = make([]series, len(e.cells))
-	c.peaks = make([]float64, len(e.cells))
 	c.travel0 = math.NaN()
 	c.snapEnd, c.shockAt = math.Inf(-1), math.Inf(-1)
 	c.sagFrom, c.overFrom, c.lowFrom = math.NaN(), math.NaN(), math.NaN()
@@ -159,15 +155,9 @@ func (c *course) row(e *Engine, r *row) {
 		if total-c.emptyN > 0.3*c.weight {
 			c.passed[0].Phase, c.phase = TakingLoad, TakingLoad
 		}
-		c.beginsAt = r.t
 	}
 	c.t, c.raw = r.t, total
 	c.slow += (1 - math.Exp(-dt/slowS)) * (total - c.slow)
-	for i, v := range r.read {
-		if !math.IsNaN(v) {
-			c.peaks[i] = max(c.peaks[i], v)
-		}
-	}
 	c.step(e, r.t, dt, total)
 	c.against(e)
 	c.gather(e, r, total)
@@ -195,13 +185,9 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 	w := c.weight
 	switch c.phase {
 	case IdlePhase:
-		quick := total - c.baseline
-		if quick < begins/2*w {
-			c.beginsAt = t
-		}
 		if load > begins*w {
 			c.enter(TakingLoad, max(c.rose(e, t), c.last().FromS), "")
-			c.peakN, c.slowPeak, c.freeBy, c.levelN = 0, 0, "", 0
+			c.peakN, c.slowPeak, c.levelN = 0, 0, 0
 			c.overFrom = math.NaN()
 		}
 	case TakingLoad, HeldDown:
@@ -400,7 +386,7 @@ func (c *course) free(e *Engine, evidence string) {
 	}
 	from = max(from, began+1e-3)
 	c.signs.RiseS, c.signs.RisePeak, c.signs.RiseLine = from-began, c.peakN, level
-	c.levelN, c.liftoff, c.freeBy = level, from, evidence
+	c.levelN, c.liftoff = level, from
 	c.airPeak = max(c.airPeak, level)
 	for _, r := range h {
 		if r.t >= from && !math.IsNaN(r.total) {
@@ -428,7 +414,7 @@ func (c *course) unfree(e *Engine, t float64) {
 	} else {
 		c.enter(TakingLoad, c.last().FromS, "")
 	}
-	c.levelN, c.freeBy, c.airPeak, c.liftoff = 0, "", 0, 0
+	c.levelN, c.airPeak, c.liftoff = 0, 0, 0
 	c.overFrom = math.NaN()
 	c.step(e, t, 0, c.raw)
 }

@@ -59,7 +59,6 @@ type Engine struct {
 	moment reading.Stamp // of the reading that is judged, by our clock
 	begun  reading.Stamp // first reading or tick
 	began  bool
-	ticked reading.Stamp
 
 	cells  []cell
 	index  map[string]int
@@ -173,7 +172,7 @@ func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 		e.now = en.At
 	}
 	if !e.began && (en.Kind == logbook.Frame || en.Kind == logbook.Tick) {
-		e.began, e.begun, e.ticked = true, e.now, e.now
+		e.began, e.begun = true, e.now
 	}
 	switch en.Kind {
 	case logbook.Frame:
@@ -266,7 +265,6 @@ func (e *Engine) tick() {
 		e.course.row(e, e.rows.last())
 	}
 	e.panel.Tick(e.now)
-	e.ticked = e.now
 }
 
 // tare takes the readings of unloaded cells as what they should read there, or

@@ -2,7 +2,6 @@ package watch_test
 
 import (
 	"fmt"
-	"iter"
 	"math"
 	"os"
 	"testing"
@@ -10,7 +9,6 @@ import (
 	"plumbhook/alarm"
 	"plumbhook/internal/rehearse"
 	"plumbhook/lift"
-	"plumbhook/reading"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
@@ -30,20 +28,6 @@ func plan(t testing.TB, file string) *verdict.Plan {
 		t.Fatal(err)
 	}
 	return p
-}
-
-func frames(r *rehearse.Run) iter.Seq2[*reading.Frame, error] {
-	return func(yield func(*reading.Frame, error) bool) {
-		for i := range r.Samples {
-			s := &r.Samples[i]
-			f := &reading.Frame{Arrived: reading.Seconds(s.Arrived), Readings: []reading.Reading{{
-				Channel: s.Channel, At: reading.Seconds(s.Measured), Seq: uint64(s.Seq), Marks: reading.Timed, Value: s.Value,
-			}}}
-			if !yield(f, nil) {
-				return
-			}
-		}
-	}
 }
 
 // played is a rehearsed lift gone through.
@@ -86,7 +70,7 @@ func play(t testing.TB, p *verdict.Plan, cause string, seed uint64) *played {
 		t.Fatal(err)
 	}
 	out := &played{run: r}
-	if err := watch.Play(e, frames(r), func(ev alarm.Event) { out.events = append(out.events, ev) }); err != nil {
+	if err := watch.Play(e, r.Frames(), func(ev alarm.Event) { out.events = append(out.events, ev) }); err != nil {
 		t.Fatal(err)
 	}
 	out.res = e.Finish()

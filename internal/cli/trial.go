@@ -2,7 +2,6 @@ package cli
 
 import (
 	"fmt"
-	"iter"
 	"math"
 	"path/filepath"
 	"runtime"
@@ -13,7 +12,6 @@ import (
 	"plumbhook/alarm"
 	"plumbhook/fault"
 	"plumbhook/internal/rehearse"
-	"plumbhook/reading"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
@@ -120,7 +118,7 @@ func try(p *verdict.Plan, limits []rehearse.Limit, cause string, seed uint64) ju
 	j.detail = r.Detail
 	eng, err := watch.New(p, watch.Options{})
 	if err == nil {
-		err = watch.Play(eng, rehearsed(r), func(ev alarm.Event) {
+		err = watch.Play(eng, r.Frames(), func(ev alarm.Event) {
 			if ev.Change == alarm.Raised && ev.Severity == alarm.Stop && j.stop == "" {
 				j.stop = fmt.Sprintf("%s at %.1f s", ev.Kind, ev.At.Since(0))
 			}
@@ -145,22 +143,6 @@ func try(p *verdict.Plan, limits []rehearse.Limit, cause string, seed uint64) ju
 	j.weighed = !x.AtLeast && !math.IsNaN(x.WeightN) && x.WeightN != 0
 	j.inside = j.weighed && math.Abs(x.WeightN-r.Truth.WeightN) <= x.WeightU95N
 	return j
-}
-
-// rehearsed are the frames of a virtual lift.
-func rehearsed(r *rehearse.Run) iter.Seq2[*reading.Frame, error] {
-	return func(yield func(*reading.Frame, error) bool) {
-		var f reading.Frame
-		for i := range r.Samples {
-			s := &r.Samples[i]
-			f = reading.Frame{Source: "rehearsal", Arrived: reading.Seconds(s.Arrived), Readings: append(f.Readings[:0], reading.Reading{
-				Channel: s.Channel, At: reading.Seconds(s.Measured), Marks: reading.Timed, Value: s.Value,
-			})}
-			if !yield(&f, nil) {
-				return
-			}
-		}
-	}
 }
 
 // tally counts by cause.
