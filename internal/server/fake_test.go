@@ -102,15 +102,11 @@ func (f *fake) end() {
 // tell sends events and the view, with the time at which it is true.
 func (f *fake) tell(events ...alarm.Event) {
 	f.mu.Lock()
+	defer f.mu.Unlock()
 	f.view.At = reading.At(time.Now())
 	f.view.N++
 	v := f.view
-	var all []chan Update
-	for c := range f.news {
-		all = append(all, c)
-	}
-	f.mu.Unlock()
-	for _, c := range all {
+	for c := range f.news { // under the lock: nobody closes it meanwhile
 		c <- Update{Events: events, View: &v}
 	}
 }
