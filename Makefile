@@ -3,7 +3,8 @@
 # make bench       benchmarks, and the ratios they report
 # make validation  published worked problems beside our answers
 # make lint, fmt   what the linters say; put the layout right
-# make build       one static binary, build/plumbhook
+# make build       one static binary, build/plumbhook, with the app in it
+# make web         the app alone, web/dist
 
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
@@ -14,13 +15,14 @@ export PATH := $(if $(filter /%,$(GO)),$(dir $(GO)):)$(PATH)
 
 PLUMBHOOK := build/plumbhook
 
-.PHONY: demo test bench validation lint fmt build need-go need-cc
+.PHONY: demo test bench validation lint fmt build web need-go need-cc need-node
 
 demo: build
 	@$(PLUMBHOOK) demo
 
 # The tests come last, so that the run closes with their own lines.
 test: lint need-cc build
+	cd web && npm run check && npm test
 	$(GO) test -race ./...
 
 # A benchmark that compares reports its own ratio, measured within one run, as a
@@ -47,8 +49,18 @@ lint: need-go
 fmt: need-go
 	$(GO) tool gofumpt -l -w .
 
-build: need-go
+build: need-go web
 	CGO_ENABLED=0 $(GO) build -trimpath -o $(PLUMBHOOK) ./cmd/plumbhook
+
+web: web/dist/index.html
+
+# npm ci puts down exactly what the lock file names.
+web/node_modules/.package-lock.json: web/package-lock.json | need-node
+	cd web && npm ci --no-audit --no-fund
+	@touch $@
+
+web/dist/index.html: web/node_modules/.package-lock.json $(wildcard web/*.json web/*.ts web/*.js web/index.html) $(shell find web/src web/public -type f)
+	cd web && npm run build
 
 need-go:
 	@v=$$($(GO) env GOVERSION 2>/dev/null) || v="none that fits"; \
@@ -57,3 +69,7 @@ need-go:
 
 need-cc: need-go
 	@command -v "$$($(GO) env CC)" >/dev/null || { echo "missing: a C compiler for the race detector (Debian: apt-get install gcc libc6-dev)"; exit 1; }
+
+need-node:
+	@node -e 'const [a, b] = process.versions.node.split("."); process.exit(a > 20 || a == 20 && b >= 19 ? 0 : 1)' 2>/dev/null && command -v npm >/dev/null || \
+	{ echo "missing: Node.js 20.19 or newer with npm on the PATH, to build the app"; exit 1; }

@@ -1,0 +1,14 @@
+import { expect, test } from "vitest";
+import en from "../words/en.json";
+import es from "../words/es.json";
+
+const holes = (text: string) => [...text.matchAll(/\{\w+\}/g)].map((m) => m[0]).sort();
+
+test("every language has every text, with the same gaps to fill", () => {
+  expect(Object.keys(es).sort()).toEqual(Object.keys(en).sort());
+  for (const [key, text] of Object.entries(en)) {
+    const other = es[key as keyof typeof es];
+    expect(other.trim(), key).not.toBe("");
+    expect(holes(other), key).toEqual(holes(text));
+  }
+});
