@@ -7,9 +7,9 @@ import (
 	"syscall"
 )
 
-// lock takes a file for this process until the file is closed or the process
+// Lock takes a file for this process until the file is closed or the process
 // ends, however it ends.
-func lock(path string) (*os.File, error) {
+func Lock(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
 		return nil, err
@@ -21,8 +21,8 @@ func lock(path string) (*os.File, error) {
 	return f, nil
 }
 
-// syncDir makes the names in a folder durable.
-func syncDir(path string) error {
+// SyncDir makes the names in a folder durable.
+func SyncDir(path string) error {
 	f, err := os.Open(path)
 	if err != nil {
 		return err

@@ -5,9 +5,9 @@ import (
 	"syscall"
 )
 
-// lock takes a file for this process until the file is closed or the process
+// Lock takes a file for this process until the file is closed or the process
 // ends, however it ends: nobody else can open it meanwhile.
-func lock(path string) (*os.File, error) {
+func Lock(path string) (*os.File, error) {
 	name, err := syscall.UTF16PtrFromString(path)
 	if err != nil {
 		return nil, err
@@ -20,6 +20,6 @@ func lock(path string) (*os.File, error) {
 	return os.NewFile(uintptr(h), path), nil
 }
 
-// syncDir has nothing to do: the system cannot sync a folder, and keeps names
+// SyncDir has nothing to do: the system cannot sync a folder, and keeps names
 // in its own journal.
-func syncDir(string) error { return nil }
+func SyncDir(string) error { return nil }

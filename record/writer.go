@@ -48,7 +48,7 @@ func (system) open(path string) (file, error) {
 	return os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 }
 
-func (system) syncDir(path string) error { return syncDir(path) }
+func (system) syncDir(path string) error { return SyncDir(path) }
 
 // Incomplete says that the recording lacks entries which the writer could not
 // keep because the disk would not take them in time.
@@ -167,7 +167,7 @@ func Open(dir string, o Options) (*Recording, Recovery, error) {
 		return nil, Recovery{}, unwritable(dir, err)
 	}
 	var err error
-	if r.lock, err = lock(filepath.Join(dir, "lock")); err != nil {
+	if r.lock, err = Lock(filepath.Join(dir, "lock")); err != nil {
 		return nil, Recovery{}, fault.New(fault.Path, "the recording is being written by another program").In(dir).
 			Because(err).Fix("end the other one first")
 	}
