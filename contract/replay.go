@@ -25,9 +25,10 @@ type Replay struct {
 	Alarms        []ReplayAlarm        `json:"alarms"`
 	Legs          map[string]ReplayLeg `json:"legs"`
 	Estimate      ReplayEstimate       `json:"estimate"`
-	DynamicFactor *float64             `json:"dynamic_factor"` // null: never seen in the air
-	Diagnosis     []Cause              `json:"diagnosis"`      // most likely first
-	WouldTell     string               `json:"would_tell"`     // what would tell more
+	DynamicFactor *float64             `json:"dynamic_factor"`   // null: never seen in the air
+	Diagnosis     []Cause              `json:"diagnosis"`        // most likely first
+	WouldTell     string               `json:"would_tell"`       // what would tell more
+	Sealed        *SealedRecord        `json:"sealed,omitempty"` // with --seal, and not in the record itself
 }
 
 // ReplayPhase is one phase of the lift.

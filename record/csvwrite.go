@@ -29,11 +29,8 @@ import (
 // Holes among the entries do not stop the export. The file cannot show them,
 // so that the first is given back as an error when all else is written.
 func WriteCSV(w io.Writer, entries iter.Seq2[*logbook.Entry, error], measures func(channel string) Measure) error {
-	out := bufio.NewWriterSize(w, 64<<10)
-	b := []byte("t,channel,value,unit\r\n")
-	var form timeForm
+	out := NewCSVWriter(w, measures)
 	var hole error
-	tails := map[string]csvName{}
 	for e, err := range entries {
 		if err != nil {
 			if hole == nil {
@@ -41,44 +38,78 @@ func WriteCSV(w io.Writer, entries iter.Seq2[*logbook.Entry, error], measures fu
 			}
 			continue
 		}
-		if e.Frame == nil {
-			continue
-		}
-		if form == "" {
-			form = asDate
-			if year := 365 * 24 * reading.Seconds(3600); -year < e.At && e.At < year {
-				form = inSeconds
-			}
-		}
-		for i := range e.Frame.Readings {
-			r := &e.Frame.Readings[i]
-			name, ok := tails[r.Channel]
-			if !ok {
-				m := measures(r.Channel)
-				if m == "" {
-					return fault.New(fault.NoUnit, "nothing says what the channel measures").In(r.Channel).
-						Fix("name the channel in the plan, or leave it out of the export")
-				}
-				name = csvName{"," + csvText(r.Channel) + ",", "," + string(m) + "\r\n"}
-				tails[r.Channel] = name
-			}
-			b = appendTime(b, r.At, form)
-			b = append(b, name.before...)
-			if r.Usable() {
-				b = strconv.AppendFloat(b, r.Value, 'g', -1, 64)
-			}
-			b = append(b, name.after...)
-			if _, err := out.Write(b); err != nil {
-				return fault.New(fault.Path, "the export cannot be written").Because(err).Fix("make room on the disk")
-			}
-			b = b[:0]
+		if err := out.Entry(e); err != nil {
+			return err
 		}
 	}
-	out.Write(b) // the names alone, of a log without readings
-	if err := out.Flush(); err != nil {
-		return fault.New(fault.Path, "the export cannot be written").Because(err).Fix("make room on the disk")
+	if err := out.Close(); err != nil {
+		return err
 	}
 	return hole
+}
+
+// A CSVWriter writes what [WriteCSV] does, an entry at a time.
+type CSVWriter struct {
+	out      *bufio.Writer
+	measures func(channel string) Measure
+	form     timeForm
+	names    map[string]csvName
+	row      []byte
+}
+
+// NewCSVWriter begins the file with the names of its columns.
+func NewCSVWriter(w io.Writer, measures func(channel string) Measure) *CSVWriter {
+	c := &CSVWriter{out: bufio.NewWriterSize(w, 64<<10), measures: measures, names: map[string]csvName{}}
+	c.out.WriteString("t,channel,value,unit\r\n")
+	return c
+}
+
+// Entry writes the readings of an entry.
+func (c *CSVWriter) Entry(e *logbook.Entry) error {
+	if e.Frame == nil {
+		return nil
+	}
+	if c.form == "" {
+		c.form = asDate
+		if year := 365 * 24 * reading.Seconds(3600); -year < e.At && e.At < year {
+			c.form = inSeconds
+		}
+	}
+	for i := range e.Frame.Readings {
+		r := &e.Frame.Readings[i]
+		name, ok := c.names[r.Channel]
+		if !ok {
+			m := c.measures(r.Channel)
+			if m == "" {
+				return fault.New(fault.NoUnit, "nothing says what the channel measures").In(r.Channel).
+					Fix("name the channel in the plan, or leave it out of the export")
+			}
+			name = csvName{"," + csvText(r.Channel) + ",", "," + string(m) + "\r\n"}
+			c.names[r.Channel] = name
+		}
+		b := appendTime(c.row[:0], r.At, c.form)
+		b = append(b, name.before...)
+		if r.Usable() {
+			b = strconv.AppendFloat(b, r.Value, 'g', -1, 64)
+		}
+		c.row = append(b, name.after...)
+		if _, err := c.out.Write(c.row); err != nil {
+			return c.unwritten(err)
+		}
+	}
+	return nil
+}
+
+// Close writes out what is left, and leaves what it was written to open.
+func (c *CSVWriter) Close() error {
+	if err := c.out.Flush(); err != nil {
+		return c.unwritten(err)
+	}
+	return nil
+}
+
+func (*CSVWriter) unwritten(err error) error {
+	return fault.New(fault.Path, "the export cannot be written").Because(err).Fix("make room on the disk")
 }
 
 // csvName is what stands in every row of a channel around its value.

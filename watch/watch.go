@@ -241,6 +241,21 @@ func (e *Engine) frame(f *reading.Frame) {
 	}
 }
 
+// Corrected is the force that a reading of a cell comes to as things stand, by
+// its curve and with the tare taken off, N. ok is false for a channel that is
+// no cell's, and for a value that may not be computed with.
+func (e *Engine) Corrected(r *reading.Reading) (n float64, ok bool) {
+	k, cell := e.index[r.Channel]
+	if !cell || !r.Usable() {
+		return 0, false
+	}
+	n = r.Value
+	if f := e.curve[r.Channel]; f != nil {
+		n = f(n)
+	}
+	return n - e.cells[k].offN, true
+}
+
 // take takes a reading of cell k.
 func (e *Engine) take(k int, r *reading.Reading) {
 	c := &e.cells[k]

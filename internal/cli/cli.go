@@ -41,8 +41,10 @@ type commands struct {
 	Replay   replayCmd   `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
 	Schema   schemaCmd   `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
 	Serve    serveCmd    `cmd:"" help:"Watch a lift: readings in, alarms out, live page, recording."`
+	Signer   signerCmd   `cmd:"" help:"Print the public key that records are sealed with, and the head of their chain."`
 	Size     sizeCmd     `cmd:"" help:"Choose leg lengths, gear and load cells."`
 	Trial    trialCmd    `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`
+	Verify   verifyCmd   `cmd:"" help:"Say whether every byte of a sealed record is as it was sealed, and by whom."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }
 

@@ -9,6 +9,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"plumbhook/alarm"
 	"plumbhook/contract"
@@ -25,6 +26,7 @@ type replayCmd struct {
 	Readings string `arg:"" help:"Readings CSV (t,channel,value_N or t,channel,value,unit), or the folder of a recording."`
 	Lift     string `required:"" placeholder:"FILE" help:"Lift file that the readings belong to."`
 	Format   string `enum:"text,json" default:"text" help:"text or json."`
+	sealing
 }
 
 // Help says what comes of it.
@@ -48,14 +50,19 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	s, err := c.begin(c.Readings, l, p, eng)
+	if err != nil {
+		return err
+	}
+	defer s.discard()
 	var events []alarm.Event
 	var garbled []string
 	said := func(ev alarm.Event) { events = append(events, ev) }
 	if info, err := os.Stat(c.Readings); err == nil && info.IsDir() {
-		if garbled, err = recorded(eng, c.Readings, said); err != nil {
+		if garbled, err = recorded(eng, c.Readings, l.SHA256, said, s); err != nil {
 			return err
 		}
-	} else if garbled, err = fromCSV(eng, l, c.Readings, said); err != nil {
+	} else if garbled, err = fromCSV(eng, l, c.Readings, said, s); err != nil {
 		return err
 	}
 	res := eng.Finish()
@@ -64,11 +71,18 @@ func (c *replayCmd) Run(e *env) error {
 	if garbled != nil {
 		out.Garbled = garbled
 	}
+	told := ""
+	if s != nil {
+		if out.Sealed, told, err = s.finish(out, events, time.Now()); err != nil {
+			return err
+		}
+	}
 	if c.Format == "json" {
 		err = writeJSON(e.out, out)
 	} else {
 		var b bytes.Buffer
 		replayText(&b, &out)
+		b.WriteString(told)
 		err = write(e.out, []byte(printable(b.String())))
 	}
 	if err != nil {
@@ -98,14 +112,14 @@ func measures(l *lift.Lift) func(string) record.Measure {
 // mostGarbled is how many rows that could not be read are told one by one.
 const mostGarbled = 50
 
-func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event)) (garbled []string, err error) {
+func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event), s *sealer) (garbled []string, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fault.New(fault.Path, "the readings cannot be read").In(path).Because(err)
 	}
 	defer f.Close()
 	frames := record.CSV{Name: path, Measures: measures(l)}.Read(bufio.NewReaderSize(f, 1<<20))
-	err = watch.Play(eng, noting(frames, &garbled), said)
+	err = watch.Play(eng, s.frames(noting(frames, &garbled)), said)
 	return garbled, err
 }
 
@@ -123,17 +137,26 @@ func noting(frames iter.Seq2[*reading.Frame, error], garbled *[]string) iter.Seq
 	}
 }
 
-// recorded goes through the entries of a recording as they were entered.
-func recorded(eng *watch.Engine, dir string, said func(alarm.Event)) (missing []string, err error) {
+// recorded goes through the entries of a recording as they were entered: of the
+// last lift on the plan where the recording tells lifts apart.
+func recorded(eng *watch.Engine, dir, plan string, said func(alarm.Event), s *sealer) (missing []string, err error) {
 	r, err := record.NewReader(dir)
 	if err != nil {
 		return nil, err
 	}
-	for en, err := range r.From(0) {
+	first, after, others := stretch(r, plan)
+	if others && s != nil {
+		return nil, fault.New(fault.Disagree, "the recording is of other plans than this").In(dir).Fix("give the lift file that was watched, unchanged")
+	}
+	for en, err := range r.From(first) {
 		if err != nil {
 			missing = append(missing, err.Error())
 			continue
 		}
+		if after != 0 && en.N >= after {
+			break
+		}
+		s.entry(en)
 		if en.Kind == logbook.Event {
 			continue // said anew
 		}

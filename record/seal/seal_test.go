@@ -589,3 +589,21 @@ func BenchmarkVerify(b *testing.B) {
 		}
 	}
 }
+
+// The periods: two years of LOLER, twelve months of 29 CFR; a day that a year
+// does not have is the next one.
+func TestKeepUntil(t *testing.T) {
+	day := time.Date(2028, 2, 29, 23, 0, 0, 0, time.UTC)
+	for family, want := range map[string]string{"eu": "2030-03-01", "us": "2029-03-01", "": "2030-03-01 2029-03-01"} {
+		var got []string
+		for _, k := range seal.KeepUntil(family, day) {
+			got = append(got, k.Until)
+			if k.Rule == "" || k.Source == "" {
+				t.Errorf("%+v", k)
+			}
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("%q: %v, want %s", family, got, want)
+		}
+	}
+}

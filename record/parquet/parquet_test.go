@@ -1,4 +1,4 @@
-package table_test
+package parquet_test
 
 import (
 	"bytes"
@@ -14,7 +14,7 @@ import (
 	"plumbhook/logbook"
 	"plumbhook/reading"
 	"plumbhook/record"
-	"plumbhook/record/table"
+	"plumbhook/record/parquet"
 )
 
 func measure(ch string) record.Measure {
@@ -44,7 +44,7 @@ func entries(n int, yield func(*logbook.Entry)) {
 func write(t testing.TB, n int) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	w := table.NewWriter(&b, measure, correct)
+	w := parquet.NewWriter(&b, measure, correct)
 	entries(n, func(en *logbook.Entry) {
 		if err := w.Entry(en); err != nil {
 			t.Fatal(err)

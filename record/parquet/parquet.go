@@ -1,6 +1,6 @@
-// Package table writes the readings of a recording as a Parquet file: all
+// Package parquet writes the readings of a recording as a Parquet file: all
 // that came, with what a watch made of it, a row for each reading.
-package table
+package parquet
 
 import (
 	"io"
