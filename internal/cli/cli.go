@@ -35,6 +35,7 @@ type commands struct {
 	Drill    drillCmd    `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
 	Demo     demoCmd     `cmd:"" help:"Watch virtual lifts on the live page: nothing to configure."`
 	Draw     drawCmd     `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
+	Export   exportCmd   `cmd:"" help:"Write all that a data folder holds into one zip archive."`
 	Card     cardCmd     `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear     gearCmd     `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
 	Rehearse rehearseCmd `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`

@@ -38,18 +38,19 @@ type Store struct {
 	files *os.Root
 }
 
-const database = "plumbhook.db"
+// Database is the file in a data folder that holds the store.
+const Database = "plumbhook.db"
 
 // Exists tells whether a data folder holds a store.
 func Exists(dir string) bool {
-	_, err := os.Stat(filepath.Join(dir, database))
+	_, err := os.Stat(filepath.Join(dir, Database))
 	return err == nil
 }
 
 // Open opens the store in a data folder. A folder without one is an error,
 // unless it is to be created.
 func Open(ctx context.Context, dir string, create bool) (*Store, error) {
-	path := filepath.Join(dir, database)
+	path := filepath.Join(dir, Database)
 	if create {
 		if err := os.MkdirAll(dir, 0o750); err != nil {
 			return nil, fault.New(fault.Path, "the data folder cannot be made").Because(err)

@@ -13,6 +13,8 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -453,8 +455,6 @@ func TestCountersign(t *testing.T) {
 	m := manifest()
 	m.Readings++
 	other := sign(sealed(t, m, files(), keyOf(1)), 9)
-	size := len(other) - len(b)
-	_ = size
 	text := bytes.Index(other, []byte("plumbhook countersignature 1"))
 	here := bytes.Index(with, []byte("plumbhook countersignature 1"))
 	copy(with[here:], other[text:text+344])
@@ -606,4 +606,82 @@ func TestKeepUntil(t *testing.T) {
 			t.Errorf("%q: %v, want %s", family, got, want)
 		}
 	}
+}
+
+// Sealing at once, each gets a number of its own or is told to come again;
+// the chain stays one row.
+func TestSealedAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	var done atomic.Int64
+	var wg sync.WaitGroup
+	for i := range 8 {
+		wg.Go(func() {
+			s, _, err := seal.OpenSigner(dir, "")
+			if err != nil {
+				return // another makes the key just now
+			}
+			if _, err := s.Seal(fmt.Sprintf("%s/%d.zip", dir, i), manifest(), files()[1:3]); err == nil {
+				done.Add(1)
+			}
+		})
+	}
+	wg.Wait()
+	s, _, err := seal.OpenSigner(dir, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	last, err := s.Last()
+	if err != nil || int64(last.Number) != done.Load() || last.Number == 0 {
+		t.Errorf("chain ends with %+v, %v; %d were sealed", last, err, done.Load())
+	}
+	numbers := map[uint64]bool{}
+	for i := range 8 {
+		b, err := os.ReadFile(fmt.Sprintf("%s/%d.zip", dir, i))
+		if err == nil {
+			rep := verify(t, b)
+			if !rep.Intact() || numbers[rep.Manifest.Number] {
+				t.Errorf("%d.zip: number %d, %+v", i, rep.Manifest.Number, rep.Problems)
+			}
+			numbers[rep.Manifest.Number] = true
+		}
+	}
+	if int64(len(numbers)) != done.Load() {
+		t.Errorf("%d records, %d were sealed", len(numbers), done.Load())
+	}
+}
+
+// A record that cannot be written leaves the chain as it was, and nothing
+// behind; a file that others change while it is sealed is noticed.
+func TestSealFails(t *testing.T) {
+	dir := t.TempDir()
+	s, _, err := seal.OpenSigner(dir, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, src := range map[string]seal.Source{
+		"shrinks": {Name: "x", SectionReader: io.NewSectionReader(bytes.NewReader(make([]byte, 10)), 0, 20)},
+		"changes": {Name: "x", SectionReader: io.NewSectionReader(&restless{}, 0, 100)},
+		"a name":  seal.Bytes("../x", nil),
+	} {
+		if _, err := s.Seal(dir+"/x.zip", manifest(), []seal.Source{src}); err == nil {
+			t.Errorf("%s: sealed", what)
+		}
+	}
+	left, _ := os.ReadDir(dir)
+	for _, f := range left {
+		if strings.HasPrefix(f.Name(), "x.zip") || f.Name() == "chain.txt" {
+			t.Errorf("left behind: %s", f.Name())
+		}
+	}
+}
+
+// restless reads as something else each time.
+type restless struct{ n byte }
+
+func (r *restless) ReadAt(b []byte, _ int64) (int, error) {
+	r.n++
+	for i := range b {
+		b[i] = r.n
+	}
+	return len(b), nil
 }
