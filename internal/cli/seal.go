@@ -88,6 +88,11 @@ func (c *sealing) begin(readings string, l *lift.Lift, p *verdict.Plan, eng *wat
 	if _, err := os.Lstat(c.Seal); !errors.Is(err, fs.ErrNotExist) {
 		return nil, fault.New(fault.Duplicate, "there is a file of that name, and a record is never written over").In(c.Seal).Because(err).Fix("give another name")
 	}
+	for _, path := range c.Sheet {
+		if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+			return nil, fault.New(fault.Path, "the sheet cannot be read").In(path).Because(err).Fix("check the path")
+		}
+	}
 	data := c.Data
 	if whole, err := filepath.Abs(readings); data == "" && err == nil && filepath.Base(whole) == "record" && isDir(whole) {
 		data = filepath.Dir(whole)

@@ -45,7 +45,7 @@ type Writer struct {
 }
 
 // group is how many rows a row group has.
-const group = 128 << 10
+const group = 64 << 10
 
 // NewWriter begins a file. measure says what a channel measures, and correct
 // what force a reading comes to by calibration and tare, as things stand when

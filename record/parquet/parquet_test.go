@@ -67,7 +67,7 @@ func TestOtherReader(t *testing.T) {
 	if _, there := os.Stat(reader); err != nil || there != nil {
 		t.Skip("needs node and the packages of the web folder (make web)")
 	}
-	for _, n := range []int{0, 1, 33000} {
+	for _, n := range []int{0, 1, 17000} {
 		file := filepath.Join(t.TempDir(), "readings.parquet")
 		if err := os.WriteFile(file, write(t, n), 0o600); err != nil {
 			t.Fatal(err)

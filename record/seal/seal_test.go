@@ -114,7 +114,7 @@ func TestIntact(t *testing.T) {
 // many is how many corruptions are tried: all 10,000 with
 // PLUMBHOOK_CORRUPTIONS=10000, fewer in a usual run.
 func many(t *testing.T) int {
-	n := 1500
+	n := 1000
 	if s := os.Getenv("PLUMBHOOK_CORRUPTIONS"); s != "" {
 		if _, err := fmt.Sscan(s, &n); err != nil {
 			t.Fatal(err)
