@@ -63,7 +63,6 @@ type Order struct {
 	restarted bool
 	recent    []instant // the last that came, a ring
 	next      int       // in it
-	known     map[instant]struct{}
 	furthest  Stamp
 	haveTimed bool
 }
@@ -142,17 +141,13 @@ func (o *Order) old(r *Reading) bool {
 
 func (o *Order) byTime(r *Reading) Verdict {
 	i := instant{r.At, math.Float64bits(r.Value)}
-	if _, again := o.known[i]; again {
+	// One that goes further than all before it, as nearly all do, was not here.
+	if o.haveTimed && r.At <= o.furthest && slices.Contains(o.recent, i) {
 		return Verdict{Turn: Duplicate}
 	}
-	if o.known == nil {
-		o.known = map[instant]struct{}{}
-	}
-	o.known[i] = struct{}{}
 	if len(o.recent) < mostRecent {
 		o.recent = append(o.recent, i)
 	} else {
-		delete(o.known, o.recent[o.next])
 		o.recent[o.next] = i
 		o.next = (o.next + 1) % mostRecent
 	}
