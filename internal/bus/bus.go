@@ -5,7 +5,8 @@
 // ways that do not wait for each other:
 //
 //   - The live way: Options.Live gets every message as it came off the socket,
-//     before any disk. The alarms hang off it.
+//     before the engine has it and before any disk (front). The alarms hang off
+//     it. Of a server outside, and of QoS 2, it gets what that server delivers.
 //   - The durable way: the message is stored in the stream of readings, synced
 //     to disk, then acknowledged to the gateway. Follow hands out what is
 //     stored, in order, each message with its sequence, from whatever sequence
@@ -45,7 +46,9 @@ import (
 	"crypto/tls"
 	"errors"
 	"log/slog"
+	"net"
 	"path/filepath"
+	"strconv"
 	"sync"
 	"time"
 
@@ -107,8 +110,7 @@ type Options struct {
 	Readings, Events Retention
 	Patience         time.Duration // how long an acknowledgement waits for the disk, default 1 s
 	// Live gets every reading as it arrives, one at a time, in the order of
-	// arrival per gateway. It must be quick: what waits for it for too long is
-	// dropped from the live way, and counted.
+	// arrival per gateway. It must be quick: the gateways wait for it.
 	Live func(Message)
 	Log  *slog.Logger // default: none
 }
@@ -134,14 +136,19 @@ const (
 
 // Bus is an open message server.
 type Bus struct {
-	opt    Options
-	server *server.Server // nil when external
-	admin  string         // password of our own connections
-	log    *slog.Logger
+	opt       Options
+	server    *server.Server // nil when external
+	admin     string         // password of our own connections
+	adminHash string         // what the engine has of it
+	inside    string         // what the engine has after the name of a gateway, so that nobody comes past front
+	engine    string         // where the engine listens for front
+	front     *front         // nil when external
+	log       *slog.Logger
 
-	// Three connections, so that nothing queues behind bulk: live carries the
-	// live way, acks the acknowledgements of the disk, work the rest.
+	// Three connections, so that nothing queues behind bulk: live carries what
+	// front does not hand on and commands, acks the acknowledgements of the disk, work the rest.
 	live, acks, work *nats.Conn
+	handing          sync.Mutex // Live is called once at a time
 	js               jetstream.JetStream
 	liveSubs         []*nats.Subscription
 	queue            chan *nats.Msg // to be stored, nobody waits
@@ -209,6 +216,11 @@ func Open(ctx context.Context, opt Options) (_ *Bus, err error) {
 	if err := b.Admit(opt.Gateways); err != nil {
 		return nil, err
 	}
+	if b.front != nil {
+		if err := b.startFront(); err != nil {
+			return nil, err
+		}
+	}
 	return b, nil
 }
 
@@ -235,6 +247,17 @@ func (o *Options) defaults() {
 func (o *Options) check() error {
 	if o.External == nil && o.Dir == "" {
 		return fault.New(fault.Missing, "the message server has no data folder")
+	}
+	if o.External == nil {
+		host, port, err := net.SplitHostPort(o.Listen)
+		var p int
+		if err == nil {
+			p, err = strconv.Atoi(port)
+		}
+		if err != nil || host == "" || p < 0 || p > 65535 {
+			return fault.New(fault.Syntax, "%q is no address to listen on", o.Listen).
+				Fix("write host and port: 127.0.0.1:1883 for this machine only, 0.0.0.0:1883 for its network")
+		}
 	}
 	if o.Readings.Bytes < 0 || o.Events.Bytes < 0 || o.Readings.Age < 0 || o.Events.Age < 0 {
 		return fault.New(fault.Range, "a stream cannot be bounded by a negative size or age")
@@ -371,10 +394,8 @@ func (b *Bus) Born(s Stream) reading.Stamp { return b.born[s] }
 // Close sends the gateways away, stores what is queued for as long as a
 // second, then stops.
 func (b *Bus) Close() error {
-	if b.server != nil {
-		if err := b.Admit(nil); err != nil {
-			b.log.Warn("gateways not sent away", "error", err)
-		}
+	if b.front != nil {
+		b.front.close()
 	}
 	b.drain(time.Second)
 	b.stop()

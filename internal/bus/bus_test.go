@@ -314,7 +314,7 @@ func cut(t *testing.T, b *Bus, gateway string) {
 		t.Fatal(err)
 	}
 	for _, i := range c.Conns {
-		if i.AuthorizedUser == gateway {
+		if i.AuthorizedUser == gateway+b.inside {
 			if err := b.server.DisconnectClientByID(i.Cid); err != nil {
 				t.Fatal(err)
 			}

@@ -51,6 +51,8 @@ func child(dir string) error {
 		return err
 	}
 	var live atomic.Int64
+	var taken atomic.Uint64 // sequence the recorder has got to
+	taken.Store(from.Sequence)
 	b, err := Open(context.Background(), Options{
 		Dir: dir, Listen: os.Getenv(childEnv + "_LISTEN"), Gateways: childGateways,
 		Live: func(Message) { live.Add(1) },
@@ -65,7 +67,12 @@ func child(dir string) error {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	followed := make(chan error, 1)
-	go func() { followed <- b.Follow(ctx, Readings, from, rec.take) }()
+	go func() {
+		followed <- b.Follow(ctx, Readings, from, func(m Message) {
+			rec.take(m)
+			taken.Store(m.Sequence)
+		})
+	}()
 	if limit := os.Getenv(childEnv + "_FSIZE"); limit != "" {
 		n, err := strconv.ParseUint(limit, 10, 64)
 		if err != nil {
@@ -81,7 +88,7 @@ func child(dir string) error {
 	fmt.Println(b.Address())
 	for in := bufio.NewScanner(os.Stdin); in.Scan(); {
 		h := b.Health(ctx)
-		fmt.Println(live.Load(), h.Unkept, h.Stalled, h.Broken != "", h.Last, h.Behind)
+		fmt.Println(live.Load(), h.Unkept, h.Stalled, h.Broken != "", h.Last, h.Last-taken.Load())
 	}
 	if err := b.Close(); err != nil {
 		return err

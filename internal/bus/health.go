@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"log/slog"
-	"net"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -83,6 +81,14 @@ func (s *said) note(text string, level slog.Level) {
 	}
 }
 
+// refuse notes what front would not pass on.
+func (s *said) refuse(text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.refused++
+	s.lastRefused = text
+}
+
 func (s *said) die(text string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -146,7 +152,7 @@ func (b *Bus) gateways() []GatewayHealth {
 			return
 		}
 		for _, i := range c.Conns {
-			if g := byName[i.AuthorizedUser]; g != nil && i.Type == "mqtt" {
+			if g := byName[strings.TrimSuffix(i.AuthorizedUser, b.inside)]; g != nil && i.Type == "mqtt" {
 				see(g, i)
 			}
 		}
@@ -156,14 +162,12 @@ func (b *Bus) gateways() []GatewayHealth {
 	}
 	look(server.ConnClosed, func(g *GatewayHealth, i *server.ConnInfo) {
 		if i.Stop != nil && reading.At(*i.Stop) >= g.Since {
-			fill(g, i)
-			g.Since, g.Why = reading.At(*i.Stop), i.Reason
+			g.Messages, g.Since, g.Why = uint64(i.InMsgs), reading.At(*i.Stop), i.Reason
 		}
 	})
 	look(server.ConnOpen, func(g *GatewayHealth, i *server.ConnInfo) {
 		if !g.Connected || reading.At(i.Start) > g.Since {
-			fill(g, i)
-			g.Connected, g.Since, g.Why = true, reading.At(i.Start), ""
+			g.Messages, g.Connected, g.Since, g.Why = uint64(i.InMsgs), true, reading.At(i.Start), ""
 		}
 	})
 	list := make([]GatewayHealth, 0, len(byName))
@@ -174,11 +178,6 @@ func (b *Bus) gateways() []GatewayHealth {
 }
 
 const maxConns = 4096
-
-func fill(g *GatewayHealth, i *server.ConnInfo) {
-	g.Address = net.JoinHostPort(i.IP, strconv.Itoa(i.Port))
-	g.Messages = uint64(i.InMsgs)
-}
 
 // admitted are the gateways that may connect, and what was seen of them.
 type admitted struct {
@@ -197,5 +196,14 @@ func (a *admitted) set(gateways []Gateway) {
 		if a.seen[g.Name] = old[g.Name]; a.seen[g.Name] == nil {
 			a.seen[g.Name] = &GatewayHealth{Name: g.Name}
 		}
+	}
+}
+
+// from notes where a gateway connects from.
+func (a *admitted) from(gateway, address string) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if g := a.seen[gateway]; g != nil {
+		g.Address = address
 	}
 }

@@ -20,9 +20,8 @@ const (
 	arrivedHeader = "Plumbhook-Arrived" // nanoseconds since 1970
 )
 
-// startLive hands on what the listener delivers, which it does before it
-// stores. One goroutine takes both trees of topics, so that Live is never
-// called twice at once.
+// startLive hands on what the engine delivers and front has not handed on
+// already.
 func (b *Bus) startLive() error {
 	sp, err := subjectOf(sparkplug)
 	if err != nil {
@@ -59,14 +58,25 @@ func (b *Bus) arrive(m *nats.Msg) {
 		return
 	}
 	msg := Message{Gateway: gatewayOf(topic), Topic: topic, Payload: m.Data, Arrived: at}
-	if b.opt.Live != nil {
-		b.opt.Live(msg)
+	qos := m.Header.Get(qosHeader)
+	stored := qos != "" && qos[0] != '0' // by the listener
+	if b.front != nil && (qos == "" || qos[0] != '2') {
+		return // it came past front
 	}
-	// QoS 1 and 2 are stored by the listener. Whatever else is published to
-	// these topics is stored from here.
-	if qos := m.Header.Get(qosHeader); qos == "" || qos[0] == '0' {
+	b.hand(msg)
+	if !stored {
 		b.Keep(msg)
 	}
+}
+
+// hand hands a message on to whoever judges it.
+func (b *Bus) hand(m Message) {
+	if b.opt.Live == nil {
+		return
+	}
+	b.handing.Lock()
+	defer b.handing.Unlock()
+	b.opt.Live(m)
 }
 
 // isReading tells topics of readings from those of commands.

@@ -10,6 +10,7 @@ import (
 
 	"github.com/nats-io/jwt/v2"
 	"github.com/nats-io/nats-server/v2/server"
+	"golang.org/x/crypto/bcrypt"
 
 	"plumbhook/fault"
 )
@@ -19,62 +20,59 @@ const adminUser = "$plumbhook"
 
 // startServer starts the engine with nobody but ourselves admitted.
 func (b *Bus) startServer() error {
-	b.admin = rand.Text()
-	o, err := b.serverOptions(nil)
+	b.admin, b.inside = rand.Text(), "/"+rand.Text()
+	// Made anew at every start and as long as a key, so the cheapest hash does.
+	hash, err := bcrypt.GenerateFromPassword([]byte(b.admin), bcrypt.MinCost)
 	if err != nil {
 		return err
 	}
-	s, err := server.NewServer(o)
+	b.adminHash = string(hash)
+	s, err := server.NewServer(b.serverOptions(nil))
 	if err != nil {
 		return fault.New(fault.Internal, "the message server refuses its settings").Because(err)
 	}
 	b.server = s
+	b.front = &front{b: b, lines: map[*line]struct{}{}}
 	s.SetLoggerV2(&logger{b}, false, false, false)
 	s.Start()
 	for end := time.Now().Add(startLimit); !s.ReadyForConnections(50 * time.Millisecond); {
 		if err := b.said.fatal(); err != nil || time.Now().After(end) {
-			return fault.New(fault.Path, "the message server does not start").In(b.opt.Listen).Because(err).
-				Fix("check that the address is of this machine and free, and that no other Plumbhook uses the data folder")
+			return fault.New(fault.Path, "the message server does not start").In(b.opt.Dir).Because(err).
+				Fix("check that no other Plumbhook uses the data folder")
 		}
 	}
+	v, err := s.Varz(nil)
+	if err != nil {
+		return fault.New(fault.Internal, "the message server does not say where it listens").Because(err)
+	}
+	b.engine = net.JoinHostPort("127.0.0.1", strconv.Itoa(v.MQTT.Port))
 	return nil
 }
 
-func (b *Bus) serverOptions(gateways []Gateway) (*server.Options, error) {
-	host, port, err := net.SplitHostPort(b.opt.Listen)
-	var p int
-	if err == nil {
-		p, err = strconv.Atoi(port)
-	}
-	if err != nil || host == "" || p < 0 || p > 65535 {
-		return nil, fault.New(fault.Syntax, "%q is no address to listen on", b.opt.Listen).
-			Fix("write host and port: 127.0.0.1:1883 for this machine only, 0.0.0.0:1883 for its network")
-	}
-	if p == 0 {
-		p = server.RANDOM_PORT
-	}
+func (b *Bus) serverOptions(gateways []Gateway) *server.Options {
 	o := &server.Options{
 		ServerName: "plumbhook", DontListen: true, NoSigs: true,
 		JetStream: true, StoreDir: b.opt.folder(), SyncAlways: true,
 		JetStreamMaxMemory: 256 << 20,
+		MaxPayload:         mostPacket + 1<<10, // headers too
 		// The streams have their own bounds. This one would refuse messages
 		// before the disk does.
 		JetStreamMaxStore: 1 << 50,
 		MaxClosedClients:  1000,
 		MQTT: server.MQTTOpts{
-			Host: host, Port: p, TLSConfig: b.opt.TLS,
+			Host: "127.0.0.1", Port: server.RANDOM_PORT,
 			// A connection is closed when an acknowledgement takes this long.
 			JSAPITimeout: 30 * time.Second,
 		},
 		Users: []*server.User{{
-			Username: adminUser, Password: b.admin,
+			Username: adminUser, Password: b.adminHash,
 			AllowedConnectionTypes: map[string]struct{}{jwt.ConnectionTypeInProcess: {}},
 		}},
 	}
 	for _, g := range gateways {
 		publish, subscribe := rights(g.Name)
 		o.Users = append(o.Users, &server.User{
-			Username: g.Name, Password: g.Password,
+			Username: g.Name + b.inside, Password: g.Password,
 			AllowedConnectionTypes: map[string]struct{}{jwt.ConnectionTypeMqtt: {}},
 			Permissions: &server.Permissions{
 				Publish:   &server.SubjectPermission{Allow: publish},
@@ -82,7 +80,7 @@ func (b *Bus) serverOptions(gateways []Gateway) (*server.Options, error) {
 			},
 		})
 	}
-	return o, nil
+	return o
 }
 
 // Admit says which gateways may connect from now on. One that is not listed
@@ -100,11 +98,8 @@ func (b *Bus) Admit(gateways []Gateway) error {
 		return fault.New(fault.Unsupported, "the gateways of a message server outside are admitted there").
 			Fix("make a user for each in its configuration")
 	}
-	o, err := b.serverOptions(gateways)
-	if err != nil {
-		return err
-	}
-	if err := b.server.ReloadOptions(o); err != nil {
+	b.front.admit(gateways)
+	if err := b.server.ReloadOptions(b.serverOptions(gateways)); err != nil {
 		return fault.New(fault.Internal, "the message server refuses its gateways").Because(err)
 	}
 	b.admitted.set(gateways)
@@ -116,12 +111,7 @@ func (b *Bus) Address() string {
 	if b.server == nil {
 		return ""
 	}
-	host, _, _ := net.SplitHostPort(b.opt.Listen)
-	v, err := b.server.Varz(nil)
-	if err != nil {
-		return ""
-	}
-	return net.JoinHostPort(host, strconv.Itoa(v.MQTT.Port))
+	return b.front.ln.Addr().String()
 }
 
 // logger passes on what the engine says, and picks out what Health must show
@@ -129,7 +119,7 @@ func (b *Bus) Address() string {
 type logger struct{ b *Bus }
 
 func (l *logger) say(level slog.Level, format string, v []any) {
-	text := fmt.Sprintf(format, v...)
+	text := l.b.front.real(fmt.Sprintf(format, v...))
 	l.b.said.note(text, level)
 	l.b.log.Log(l.b.run, level, text, "from", "message server")
 }

@@ -2,6 +2,7 @@ package bus
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 
 	"plumbhook/fault"
@@ -64,6 +65,20 @@ func gatewayOf(topic string) string {
 		return levels[3]
 	}
 	return ""
+}
+
+// mayPublish tells of a topic what rights tells of subjects.
+func mayPublish(gateway, topic string) bool {
+	levels := strings.Split(topic, "/")
+	switch {
+	case gatewayOf(topic) != gateway:
+		return false
+	case levels[0] == tele:
+		return true
+	case len(levels) == 4:
+		return slices.Contains(nodeReadings, levels[2])
+	}
+	return len(levels) == 5 && slices.Contains(deviceReadings, levels[2])
 }
 
 var gatewayName = regexp.MustCompile(`^[A-Za-z0-9._-]{1,64}$`)
