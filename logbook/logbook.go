@@ -25,9 +25,10 @@ const (
 	Mark                    // a remark
 	Restart                 // the watch was away from Since until now; Text is the state it left
 	Event                   // what the watch said, Text as JSON
+	Answer                  // the explanations are worked out that were asked for at the entry whose number is in Text
 )
 
-var kinds = [...]string{"", "plan", "frame", "tick", "tare", "ack", "clear", "word", "mark", "restart", "event"}
+var kinds = [...]string{"", "plan", "frame", "tick", "tare", "ack", "clear", "word", "mark", "restart", "event", "answer"}
 
 // String is the word for it, as it stands in exports.
 func (k Kind) String() string {
@@ -73,5 +74,5 @@ type Entry struct {
 	Tare    TareKind      // of Tare
 	Insists bool          // of Tare: under load nevertheless
 	Since   reading.Stamp // of Restart
-	Text    string        // of Plan, Mark, Restart, Event
+	Text    string        // of Plan, Mark, Restart, Event, Answer
 }

@@ -2,6 +2,7 @@ package metrology
 
 import (
 	"math"
+	"slices"
 
 	"plumbhook/fault"
 )
@@ -105,4 +106,18 @@ func (c *Curve) Force(signal float64) (float64, Place) {
 		return force, Above
 	}
 	return force, Within
+}
+
+// Powers is a curve as some certificates state it, the other way round: force
+// in N as a polynomial of the signal, the coefficient of power 0 first. Nothing
+// says how far it holds.
+type Powers []float64
+
+// Force gives the force at a signal.
+func (p Powers) Force(signal float64) float64 {
+	v := 0.0
+	for _, c := range slices.Backward(p) {
+		v = v*signal + c
+	}
+	return v
 }

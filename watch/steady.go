@@ -614,22 +614,11 @@ func thin(all []infer.Window) []infer.Window {
 	return keep
 }
 
-// explain compares the explanations.
+// explain has the explanations compared.
 func (e *Engine) explain(done bool) {
 	c := e.course.evidence(e, done)
 	if len(c.Windows) == 0 && !done {
 		return
 	}
-	e.says, e.said = e.model.Diagnose(&c), true
-	first := ""
-	if len(e.says.Causes) > 0 && e.says.Causes[0].Probability > 0.8 {
-		first = e.says.Causes[0].Name
-	}
-	on := first == "wrong_unit" && e.course.loaded()
-	cond := alarm.Condition{Kind: alarm.WrongUnit, On: on, Air: e.course.air()}
-	if on {
-		cond.Text = e.says.Causes[0].Text
-	}
-	e.panel.Tell(e.now, cond)
-	e.panel.Tell(e.now, cond)
+	e.ask(c)
 }

@@ -41,6 +41,9 @@ type Options struct {
 	// Show writes a force for the crew, in the one unit of the lift; nil
 	// writes kN.
 	Show func(n float64) string
+	// Later has explanations worked out by whoever asks for Question, instead
+	// of in Apply. A logbook that has answers in it is gone through with Later.
+	Later bool
 }
 
 // Engine watches one lift.
@@ -48,11 +51,16 @@ type Engine struct {
 	plan  *verdict.Plan
 	state *verdict.State
 	card  *card.Card
-	model *infer.Model
+	model *infer.Model // totals
 	rules limits
 	show  func(float64) string
 	curve map[string]func(float64) float64
 	panel *alarm.Panel
+
+	later   bool
+	thinker *infer.Model // answers questions; its own, as it may work beside the engine
+	asked   []*Question  // without an answer, oldest first
+	entry   uint64       // number of the entry being applied
 
 	n      uint64        // entries applied
 	now    reading.Stamp // of the last entry
@@ -106,7 +114,7 @@ type Away struct{ From, To reading.Stamp }
 // New is a watch on the lift as first rigged.
 func New(p *verdict.Plan, o Options) (*Engine, error) {
 	e := &Engine{
-		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves,
+		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves, later: o.Later,
 		index: map[string]int{}, extra: map[string]int{}, unknown: map[string]int{},
 	}
 	if e.show == nil {
@@ -123,7 +131,10 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 	if e.model, err = infer.New(p); err != nil {
 		return nil, err
 	}
-	e.model.Show = e.show
+	if e.thinker, err = infer.New(p); err != nil {
+		return nil, err
+	}
+	e.thinker.Show = e.show
 	rig, err := lift.NewRig(p.Lift)
 	if err != nil {
 		return nil, err
@@ -168,6 +179,7 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 // are good until the next call.
 func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 	e.n++
+	e.entry = en.N
 	if en.At > e.now {
 		e.now = en.At
 	}
@@ -189,6 +201,8 @@ func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 		e.word(en)
 	case logbook.Restart:
 		e.restart(en)
+	case logbook.Answer:
+		e.answered(en)
 	}
 	return e.panel.Drain()
 }

@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -14,6 +16,7 @@ import (
 	"plumbhook/alarm"
 	"plumbhook/contract"
 	"plumbhook/fault"
+	"plumbhook/internal/station"
 	"plumbhook/lift"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -23,7 +26,7 @@ import (
 )
 
 type replayCmd struct {
-	Readings string `arg:"" help:"Readings CSV (t,channel,value_N or t,channel,value,unit), or the folder of a recording."`
+	Readings string `arg:"" help:"Readings CSV (t,channel,value_N or t,channel,value,unit), or the folder of a recording, or of what serve kept."`
 	Lift     string `required:"" placeholder:"FILE" help:"Lift file that the readings belong to."`
 	Format   string `enum:"text,json" default:"text" help:"text or json."`
 	sealing
@@ -46,7 +49,9 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	eng, err := watch.New(p, watch.Options{})
+	recording := isDir(c.Readings)
+	curves := station.Curves{}
+	eng, err := watch.New(p, watch.Options{Later: recording, Curves: curves})
 	if err != nil {
 		return err
 	}
@@ -58,8 +63,8 @@ func (c *replayCmd) Run(e *env) error {
 	var events []alarm.Event
 	var garbled []string
 	said := func(ev alarm.Event) { events = append(events, ev) }
-	if info, err := os.Stat(c.Readings); err == nil && info.IsDir() {
-		if garbled, err = recorded(eng, c.Readings, l.SHA256, said, s); err != nil {
+	if recording {
+		if garbled, err = recorded(eng, curves, c.Readings, l.SHA256, said, s); err != nil {
 			return err
 		}
 	} else if garbled, err = fromCSV(eng, l, c.Readings, said, s); err != nil {
@@ -92,6 +97,11 @@ func (c *replayCmd) Run(e *env) error {
 		return errFails
 	}
 	return nil
+}
+
+func isDir(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.IsDir()
 }
 
 // measures says what the channels of a lift measure.
@@ -138,8 +148,13 @@ func noting(frames iter.Seq2[*reading.Frame, error], garbled *[]string) iter.Seq
 }
 
 // recorded goes through the entries of a recording as they were entered: of the
-// last lift on the plan where the recording tells lifts apart.
-func recorded(eng *watch.Engine, dir, plan string, said func(alarm.Event), s *sealer) (missing []string, err error) {
+// last lift on the plan where the recording tells lifts apart. It goes by the
+// calibrations that are noted in it: curves are those of the engine. Where the
+// beginning is gone, the first note that is left holds for what comes before it.
+func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said func(alarm.Event), s *sealer) (missing []string, err error) {
+	if own := filepath.Join(dir, "record"); isDir(own) {
+		dir = own
+	}
 	r, err := record.NewReader(dir)
 	if err != nil {
 		return nil, err
@@ -147,6 +162,22 @@ func recorded(eng *watch.Engine, dir, plan string, said func(alarm.Event), s *se
 	first, after, others := stretch(r, plan)
 	if others && s != nil {
 		return nil, fault.New(fault.Disagree, "the recording is of other plans than this").In(dir).Fix("give the lift file that was watched, unchanged")
+	}
+	noted := false
+	for en, err := range r.From(0) {
+		if err != nil {
+			continue
+		}
+		if noted && en.N > first {
+			break
+		}
+		if now, ok, err := station.CurvesIn(en); err != nil {
+			return nil, err
+		} else if ok {
+			clear(curves)
+			maps.Copy(curves, now)
+			noted = true
+		}
 	}
 	for en, err := range r.From(first) {
 		if err != nil {
@@ -159,6 +190,12 @@ func recorded(eng *watch.Engine, dir, plan string, said func(alarm.Event), s *se
 		s.entry(en)
 		if en.Kind == logbook.Event {
 			continue // said anew
+		}
+		if now, ok, err := station.CurvesIn(en); err != nil {
+			return nil, err
+		} else if ok {
+			clear(curves)
+			maps.Copy(curves, now)
 		}
 		for _, ev := range eng.Apply(en) {
 			said(ev)

@@ -7,8 +7,14 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/fstest"
+	"time"
 
 	"plumbhook/contract"
+	"plumbhook/internal/intake"
+	"plumbhook/internal/station"
+	"plumbhook/reading"
+	"plumbhook/verdict"
 )
 
 // rehearsal writes the readings of a virtual lift and gives the file.
@@ -89,6 +95,54 @@ func TestReplayDatesAndDuplicates(t *testing.T) {
 	}
 	if *a.Estimate.WeightN != *b.Estimate.WeightN {
 		t.Errorf("weight %v, with every row twice %v", *a.Estimate.WeightN, *b.Estimate.WeightN)
+	}
+}
+
+// A recording of cells that send a bare signal holds what came and what turned
+// it into force: replay needs no channel map, also when a cell was exchanged on
+// the way.
+func TestReplayCalibrated(t *testing.T) {
+	dir := t.TempDir()
+	plan, err := read(examples + "/pump-motor.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	checked, err := verdict.Check(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := time.Date(2026, 5, 4, 9, 0, 0, 0, time.UTC)
+	for _, sensitivity := range []string{"0.8", "0.4"} { // mV/V at 20 kN
+		m, err := intake.Read("map.yaml", fstest.MapFS{"cal.yaml": {Data: []byte("calibration: 1\nserial: LC-1\nsignal: mV/V\npoints: [[0 mV/V, 0 kN], [" + sensitivity + " mV/V, 20 kN]]\n")}}, []byte(`channel_map: 1
+gateways: {a: {kind: mqtt, password: {env: A}}}
+channels:
+  W: {gateway: a, kind: load cell, address: w, signal: mV/V, serial: LC-1, calibration: cal.yaml}
+  E: {gateway: a, kind: load cell, address: e, unit: kN}
+`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, _, err := station.Open(station.Options{Dir: dir, Plan: checked, Map: m, Now: func() time.Time { return clock }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Put(t.Context(), &reading.Frame{Source: "a", Readings: []reading.Reading{{Channel: "W", At: reading.At(clock), Marks: reading.Timed, Value: 0.2}}}); err != nil {
+			t.Fatal(err)
+		}
+		want := map[string]float64{"0.8": 5000, "0.4": 10000}[sensitivity]
+		if got := s.View().Cells[0].ReadN; math.Abs(got-want) > 1 {
+			t.Errorf("the watch reads %g N, want %g", got, want)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		for _, folder := range []string{dir, filepath.Join(dir, "record")} {
+			_, r := replayed(t, folder, "pump-motor.yaml")
+			if p := r.Legs["west"].PeakN; p == nil || math.Abs(*p-want) > 200 {
+				t.Errorf("%s: replay reads %v N at most, want %g and what hangs below", folder, p, want)
+			}
+		}
+		clock = clock.Add(time.Minute)
 	}
 }
 

@@ -125,11 +125,6 @@ func (c *sealing) begin(readings string, l *lift.Lift, p *verdict.Plan, eng *wat
 	return s, nil
 }
 
-func isDir(path string) bool {
-	info, err := os.Stat(path)
-	return err == nil && info.IsDir()
-}
-
 // discard takes away what is on its way.
 func (s *sealer) discard() {
 	if s == nil {

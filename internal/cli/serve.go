@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"syscall"
+	"time"
 
 	"plumbhook/card"
 	"plumbhook/contract"
@@ -21,17 +22,22 @@ import (
 	"plumbhook/internal/intake"
 	"plumbhook/internal/server"
 	"plumbhook/internal/station"
+	"plumbhook/record"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
 
 type serveCmd struct {
-	File    string `arg:"" help:"Lift file (YAML)."`
-	Data    string `required:"" placeholder:"DIR" help:"Data folder: recording and messages are kept there."`
-	Map     string `placeholder:"FILE" help:"Channel map: which gateway sends which channel. Without it readings come over HTTP and MQTT from nobody."`
-	Listen  string `default:"127.0.0.1:8470" placeholder:"ADDR" help:"Where the live page is served (default ${default})."`
-	MQTT    string `default:"127.0.0.1:1883" placeholder:"ADDR" help:"Where gateways publish (default ${default})."`
-	NATS    string `placeholder:"URL" help:"A message server outside, instead of our own; credentials from PLUMBHOOK_NATS_CREDENTIALS."`
+	File   string `arg:"" help:"Lift file (YAML)."`
+	Data   string `required:"" placeholder:"DIR" help:"Data folder: recording and messages are kept there."`
+	Map    string `placeholder:"FILE" help:"Channel map: which gateway sends which channel. Without it readings come over HTTP and MQTT from nobody."`
+	Listen string `default:"127.0.0.1:8470" placeholder:"ADDR" help:"Where the live page is served (default ${default})."`
+	MQTT   string `default:"127.0.0.1:1883" placeholder:"ADDR" help:"Where gateways publish (default ${default})."`
+	NATS   string `placeholder:"URL" help:"A message server outside, instead of our own; credentials from PLUMBHOOK_NATS_CREDENTIALS."`
+	Keep   struct {
+		Days int     `placeholder:"N" help:"What is recorded goes after so many days, but never of the lift under watch (default: all stays)."`
+		GB   float64 `name:"gb" placeholder:"N" help:"The oldest goes when the recording takes more than so many 10^9 bytes, but never of the lift under watch (default: all stays)."`
+	} `embed:"" prefix:"keep-"`
 	Readout string `default:"kN" placeholder:"UNIT" help:"The one unit of everything the crew reads (default ${default})."`
 }
 
@@ -70,7 +76,10 @@ func (c *serveCmd) Run(e *env) error {
 			return err
 		}
 	}
-	w := &watching{plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout}
+	if c.Keep.Days < 0 || c.Keep.GB < 0 {
+		return fault.New(fault.Range, "a recording cannot be kept for less than nothing").Fix("give --keep-days and --keep-gb above zero, or leave them out")
+	}
+	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout}
 	if c.NATS != "" {
 		w.external = &bus.External{URL: c.NATS, Credentials: os.Getenv("PLUMBHOOK_NATS_CREDENTIALS")}
 	}
@@ -94,6 +103,7 @@ type watching struct {
 	mqtt     string
 	readout  string
 	external *bus.External
+	keep     record.Keep
 
 	station *station.Station
 	site    *station.Site
@@ -114,12 +124,7 @@ func (w *watching) open(ctx context.Context) (err error) {
 		runtime.GOMAXPROCS(4)
 	}
 	o := watch.Options{Show: func(n float64) string { return shownIn(out, n) }}
-	if w.channels != nil {
-		if o.Curves, err = station.Curves(w.channels); err != nil {
-			return err
-		}
-	}
-	st, found, err := station.Open(station.Options{Dir: w.dir, Plan: w.plan, Watch: o})
+	st, found, err := station.Open(station.Options{Dir: w.dir, Plan: w.plan, Watch: o, Map: w.channels, Keep: w.keep})
 	if err != nil {
 		return err
 	}

@@ -1,9 +1,12 @@
 package intake
 
 import (
+	"cmp"
 	"io/fs"
+	"slices"
 
 	"plumbhook/fault"
+	"plumbhook/metrology"
 	"plumbhook/quantity"
 )
 
@@ -124,4 +127,42 @@ func (r *reader) force(n *node) float64 {
 	}
 	r.adopt(n, err)
 	return 0
+}
+
+// Curve turns the signal into force, N, by the points or by the coefficients.
+// What the certificate reads without load counts as no force. Points too few to
+// tell a bend are joined by a straight line from the lowest to the highest.
+func (c *Calibration) Curve() (func(signal float64) float64, error) {
+	if len(c.Points) == 0 {
+		return metrology.Powers(c.Coefficients).Force, nil
+	}
+	cert := metrology.Certificate{Unit: c.Signal}
+	loaded, zero := 0, 0.0
+	for i, p := range c.Points {
+		cert.Points = append(cert.Points, metrology.Point{Force: p.Force, Signal: p.Signal, Run: 1})
+		switch {
+		case p.Force != 0:
+			loaded++
+		case i == 0:
+			zero = p.Signal
+		}
+	}
+	var chain metrology.Chain
+	if cert.Degree = min(2, loaded-2); cert.Degree > 0 {
+		cal, err := metrology.Calibrate(cert)
+		if err != nil {
+			return nil, err
+		}
+		chain = metrology.Chain{Curve: cal.Curve, Zero: zero}
+	} else {
+		byForce := func(a, b CalibrationPoint) int { return cmp.Compare(a.Force, b.Force) }
+		low, high := slices.MinFunc(c.Points, byForce), slices.MaxFunc(c.Points, byForce)
+		none := low.Signal - low.Force*(high.Signal-low.Signal)/(high.Force-low.Force)
+		curve, err := metrology.Straight(c.Signal, none, high.Signal, high.Force)
+		if err != nil {
+			return nil, err
+		}
+		chain.Curve = curve
+	}
+	return func(signal float64) float64 { return chain.Correct(signal, metrology.Temperature{}).Force }, nil
 }

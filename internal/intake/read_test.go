@@ -382,6 +382,48 @@ channels:
 	}
 }
 
+// TestCurve goes through curves whose forces can be worked out on paper. Without
+// load the cell of the points reads 0.0012 mV/V, which is no force.
+func TestCurve(t *testing.T) {
+	pairs := func(v ...float64) (out []intake.CalibrationPoint) {
+		for i := 0; i < len(v); i += 2 {
+			out = append(out, intake.CalibrationPoint{Signal: v[i], Force: v[i+1]})
+		}
+		return out
+	}
+	// Deflection = 4e-5 f (1 + 1e-6 f), f in N: bent, and exact in its points.
+	bent := []float64{0.0012, 0}
+	for f := 5000.0; f <= 40000; f += 5000 {
+		bent = append(bent, 0.0012+4e-5*f*(1+1e-6*f), f)
+	}
+	for _, c := range []struct {
+		name string
+		cal  intake.Calibration
+		want []float64 // signal, N
+	}{
+		{"two points", intake.Calibration{Points: pairs(0.0012, 0, 0.8012, 20000)}, []float64{0.0012, 0, 0.4012, 10000, 1.6012, 40000}},
+		{"three, the usual", intake.Calibration{Points: pairs(0.0012, 0, 0.8034, 20000, 1.6012, 40000)}, []float64{0.0012, 0, 1.6012, 40000}},
+		{"two, no zero", intake.Calibration{Points: pairs(0.4, 10000, 1.2, 30000)}, []float64{0, 0, 0.8, 20000}},
+		{"bent", intake.Calibration{Points: pairs(bent...)}, []float64{0.0012, 0, 0.0012 + 4e-5*12500*1.0125, 12500, bent[16], 40000}},
+		{"powers", intake.Calibration{Coefficients: []float64{-30, 24900, 4}}, []float64{0, -30, 2, 49786}},
+	} {
+		c.cal.Signal = "mV/V"
+		curve, err := c.cal.Curve()
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		for i := 0; i < len(c.want); i += 2 {
+			if got := curve(c.want[i]); math.Abs(got-c.want[i+1]) > 1e-6 {
+				t.Errorf("%s: %g mV/V is %.9g N, want %g", c.name, c.want[i], got, c.want[i+1])
+			}
+		}
+	}
+	if _, err := (&intake.Calibration{Points: pairs(0, 0, 1, 1e4, 1.2, 2e4, 1.1, 3e4, 0.9, 4e4)}).Curve(); err == nil {
+		t.Error("a curve that turns back is taken")
+	}
+}
+
 func FuzzRead(f *testing.F) {
 	files := os.DirFS("testdata")
 	good, err := fs.ReadFile(files, "site.yaml")

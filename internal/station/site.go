@@ -22,7 +22,6 @@ import (
 	"plumbhook/internal/intake/serial"
 	"plumbhook/internal/server"
 	"plumbhook/logbook"
-	"plumbhook/metrology"
 	"plumbhook/reading"
 )
 
@@ -84,7 +83,7 @@ func (s *Station) Connect(ctx context.Context, g Gateways) (*Site, error) {
 		return nil, err
 	}
 	x.handler = post.Handler(g.Map, posts, x.tally, x.tally)
-	if x.bus, err = bus.Open(ctx, bus.Options{Dir: g.Dir, Listen: g.MQTT, Gateways: users, External: g.Extern, Live: x.live, Log: g.Log}); err != nil {
+	if x.bus, err = bus.Open(ctx, bus.Options{Dir: g.Dir, Listen: g.MQTT, Gateways: users, External: g.Extern, Readings: retention(s.keep), Events: retention(s.keep), Live: x.live, Log: g.Log}); err != nil {
 		return nil, err
 	}
 	run, cancel := context.WithCancel(context.Background())
@@ -329,39 +328,4 @@ func (s *Station) busRisk(h bus.Health) {
 	s.mu.Lock()
 	s.busWhy = why
 	s.mu.Unlock()
-}
-
-// Curves are the calibrations of a map's channels, as the watch wants them.
-func Curves(m *intake.Map) (map[string]func(float64) float64, error) {
-	out := map[string]func(float64) float64{}
-	for _, c := range m.Channels() {
-		k := c.Calibration
-		if k == nil {
-			continue
-		}
-		chain := metrology.Chain{}
-		switch {
-		case len(k.Points) > 0:
-			cert := metrology.Certificate{Unit: k.Signal, Degree: min(2, len(k.Points)-2)}
-			for _, p := range k.Points {
-				cert.Points = append(cert.Points, metrology.Point{Force: p.Force, Signal: p.Signal, Run: 1})
-			}
-			cal, err := metrology.Calibrate(cert)
-			if err != nil {
-				return nil, fault.New(fault.Range, "the calibration of channel %s cannot be used", c.Name).In(k.File).Because(err)
-			}
-			chain.Curve = cal.Curve
-			out[c.Name] = func(signal float64) float64 { return chain.Correct(signal, metrology.Temperature{}).Force }
-		default:
-			coefficients := k.Coefficients
-			out[c.Name] = func(signal float64) float64 {
-				v := 0.0
-				for i := len(coefficients) - 1; i >= 0; i-- {
-					v = v*signal + coefficients[i]
-				}
-				return v
-			}
-		}
-	}
-	return out, nil
 }

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"plumbhook/alarm"
+	"plumbhook/internal/intake"
 	"plumbhook/internal/server"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -29,6 +30,8 @@ type Options struct {
 	Dir   string // data folder; the recording is in its subfolder record
 	Plan  *verdict.Plan
 	Watch watch.Options
+	Keep  record.Keep      // how much of the recording stays; zero: all
+	Map   *intake.Map      // channel map with the calibrations of the cells; nil without
 	Now   func() time.Time // time.Now when nil
 }
 
@@ -37,16 +40,22 @@ type Station struct {
 	plan *verdict.Plan
 	now  func() time.Time
 
-	mu      sync.Mutex
-	engine  *watch.Engine
-	rec     *record.Recording
-	n       uint64
-	at      reading.Stamp
-	state   string // last kept
-	stateAt reading.Stamp
-	risk    string
-	busWhy  string // what the message server lacks
-	site    *Site  // nil without gateways
+	mu       sync.Mutex
+	engine   *watch.Engine
+	rec      *record.Recording
+	n        uint64
+	thinking bool // about a question of the engine
+	closed   bool
+	at       reading.Stamp
+	state    string // last kept
+	stateAt  reading.Stamp
+	curves   []byte        // calibrations, as JSON
+	curvesAt reading.Stamp // last noted
+	risk     string
+	keep     record.Keep
+	keepErr  error  // of removing what is old
+	busWhy   string // what the message server lacks
+	site     *Site  // nil without gateways
 
 	listen    sync.Mutex
 	listeners map[*listener]struct{}
@@ -72,6 +81,12 @@ func Open(o Options) (*Station, record.Recovery, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
+	cals := calibrations(o.Map)
+	var err error
+	if o.Watch.Curves, err = curves(cals); err != nil {
+		return nil, record.Recovery{}, err
+	}
+	o.Watch.Later = true
 	e, err := watch.New(o.Plan, o.Watch)
 	if err != nil {
 		return nil, record.Recovery{}, err
@@ -80,19 +95,26 @@ func Open(o Options) (*Station, record.Recovery, error) {
 	if err != nil {
 		return nil, found, err
 	}
-	s := &Station{plan: o.Plan, now: o.Now, engine: e, rec: rec, n: found.Last, at: found.LastAt, listeners: map[*listener]struct{}{}, stop: make(chan struct{})}
+	s := &Station{plan: o.Plan, now: o.Now, engine: e, rec: rec, n: found.Last, at: found.LastAt, keep: o.Keep, listeners: map[*listener]struct{}{}, stop: make(chan struct{})}
 	left, same, err := s.left(found)
 	if err != nil {
 		rec.Close()
 		return nil, found, err
 	}
-	sha := o.Plan.Lift.SHA256
+	if s.curves, err = json.Marshal(cals); err != nil {
+		rec.Close()
+		return nil, found, err
+	}
+	sha, begun := o.Plan.Lift.SHA256, uint64(0)
 	if same {
 		s.apply(logbook.Entry{Kind: logbook.Restart, Since: found.LastAt, Text: left})
 	} else {
+		begun = s.n + 1
 		s.apply(logbook.Entry{Kind: logbook.Plan, Text: sha})
 	}
-	s.done.Add(2)
+	s.noteCurves()
+	s.done.Add(3)
+	go s.retain(begun)
 	go s.tick()
 	go s.show()
 	return s, found, nil
@@ -125,6 +147,9 @@ func (s *Station) left(found record.Recovery) (state string, same bool, err erro
 
 // Close ends the watch and the recording.
 func (s *Station) Close() error {
+	s.mu.Lock()
+	s.closed = true
+	s.mu.Unlock()
 	close(s.stop)
 	s.done.Wait()
 	s.mu.Lock()
@@ -149,6 +174,9 @@ func (s *Station) tick() {
 			if s.at.Since(s.stateAt) > stateEvery {
 				s.keepState()
 			}
+			if s.at.Since(s.curvesAt) > curvesEvery {
+				s.noteCurves()
+			}
 			s.mu.Unlock()
 		}
 	}
@@ -163,6 +191,23 @@ func (s *Station) apply(e logbook.Entry) {
 	s.told(events)
 	s.write(&e)
 	s.said(events)
+	s.think()
+}
+
+// think has the latest question answered, one at a time, beside the watch.
+func (s *Station) think() {
+	q := s.engine.Question()
+	if q == nil || s.thinking || s.closed {
+		return
+	}
+	s.thinking = true
+	s.done.Go(func() {
+		q.Work()
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.thinking = false
+		s.apply(q.Entry())
+	})
 }
 
 // said records what the watch said.
@@ -349,10 +394,13 @@ func (s *Station) Status() server.Status {
 	case st.Trouble != nil:
 		rec.State, rec.Text = server.AtRisk, st.Trouble.Error()
 	}
-	out := server.Status{rec}
 	s.mu.Lock()
-	site := s.site
+	site, keepErr := s.site, s.keepErr
 	s.mu.Unlock()
+	if keepErr != nil {
+		rec.State, rec.Text = server.AtRisk, rec.Text+"; what is old cannot be removed: "+keepErr.Error()
+	}
+	out := server.Status{rec}
 	if site != nil {
 		out = append(out, site.status()...)
 	}

@@ -148,7 +148,7 @@ func again(t *testing.T, dir string, plan *verdict.Plan) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	e, err := watch.New(plan, watch.Options{})
+	e, err := watch.New(plan, watch.Options{Later: true})
 	if err != nil {
 		t.Fatal(err)
 	}
