@@ -4,11 +4,14 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
 	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
 
 	"plumbhook/alarm"
 	"plumbhook/internal/server"
@@ -16,6 +19,7 @@ import (
 	"plumbhook/logbook"
 	"plumbhook/reading"
 	"plumbhook/record"
+	"plumbhook/watch"
 )
 
 // A full disk takes nothing from the crew: readings go on being shown, an
@@ -66,13 +70,10 @@ func TestDiskFull(t *testing.T) {
 		}
 		return false
 	})
-	risk := map[string]server.PartState{}
-	for _, p := range s.Status() {
-		risk[p.Name] = p.State
-	}
-	if risk["recording"] == server.OK {
-		t.Errorf("status %v", s.Status())
-	}
+	until(t, "shows the recording at risk", func() bool {
+		send(0.1, 0.1)
+		return s.Status()[0].State == server.AtRisk
+	})
 	until(t, "reads with the disk full", shown)
 	for range 6 {
 		send(50, 60)
@@ -115,6 +116,94 @@ func TestDiskFull(t *testing.T) {
 		if p.State != server.OK {
 			t.Errorf("with room again: %+v", p)
 		}
+	}
+}
+
+// A disk that answers nobody takes nothing from the crew either: the screen
+// says that it is slow, readings go on, an overload is a stop. When it answers
+// again the recording has everything.
+func TestDiskHangs(t *testing.T) {
+	dir := t.TempDir()
+	image := filepath.Join(t.TempDir(), "image")
+	try := func(name string, args ...string) {
+		if out, err := exec.Command(name, args...).CombinedOutput(); err != nil {
+			t.Skipf("no file system that could be frozen: %s: %v, %s", name, err, out)
+		}
+	}
+	try("truncate", "-s", "64M", image)
+	try("mkfs.ext4", "-q", "-F", image)
+	try("mount", "-o", "loop", image, dir)
+	t.Cleanup(func() { syscall.Unmount(dir, syscall.MNT_DETACH) })
+	s, _, err := station.Open(station.Options{Dir: dir, Plan: pumpMotor(t)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	site := connect(t, s, dir)
+	c := gateway(t, site.Address())
+	seq := 0
+	var last mqtt.Token
+	send := func(w, e float64) {
+		seq++
+		last = c.Publish("tele/yard/cells", 1, false, fmt.Sprintf(`{"t": %.6f, "seq": %d, "W": %g, "E": %g}`, float64(time.Now().UnixNano())/1e9, seq, w, e))
+	}
+	shown := func() bool { v := s.View(); return v.Cells[0].Got == seq && v.Cells[1].Got == seq }
+	risk := func() string {
+		for _, a := range s.View().Alarms {
+			if a.Kind == alarm.Recording {
+				return a.Text
+			}
+		}
+		return ""
+	}
+	send(0.1, 0.1)
+	until(t, "reads", shown)
+	try("fsfreeze", "-f", dir)
+	frozen := true
+	thaw := func() {
+		if frozen {
+			frozen = false
+			if out, err := exec.Command("fsfreeze", "-u", dir).CombinedOutput(); err != nil {
+				t.Fatalf("%v, %s", err, out)
+			}
+		}
+	}
+	defer thaw()
+	until(t, "said that the disk is slow", func() bool { send(0.1, 0.1); return risk() != "" })
+	for range 6 {
+		send(50, 60)
+		time.Sleep(60 * time.Millisecond)
+	}
+	until(t, "reads with the disk frozen", shown)
+	if s.View().State != watch.StopNow {
+		t.Errorf("with the disk frozen an overload gives %s", s.View().State)
+	}
+	thaw()
+	until(t, "all well again", func() bool { send(0.1, 0.1); return risk() == "" })
+	if !last.WaitTimeout(20*time.Second) || last.Error() != nil {
+		t.Fatal("not acknowledged: ", last.Error())
+	}
+	c.Disconnect(100)
+	if err := site.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r, err := record.NewReader(filepath.Join(dir, "record"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[uint64]bool{}
+	for e, err := range r.From(0) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		if e.Kind == logbook.Frame {
+			got[e.Frame.Readings[0].Seq] = true
+		}
+	}
+	if len(got) != seq {
+		t.Errorf("%d of %d frames are recorded", len(got), seq)
 	}
 }
 

@@ -197,7 +197,14 @@ func (x *Site) keep(ctx context.Context) {
 		x.station.busRisk(h)
 		// What is stored up to here went the live way before, so it waits for
 		// the recording's disk by now.
-		if h.Last == last || x.station.rec.Sync(ctx) != nil {
+		if h.Last == last {
+			continue
+		}
+		// A disk that hangs must not keep the next look from being taken.
+		soon, cancel := context.WithTimeout(ctx, placeEvery)
+		err := x.station.rec.Sync(soon)
+		cancel()
+		if err != nil {
 			continue
 		}
 		last = h.Last

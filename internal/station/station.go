@@ -73,6 +73,7 @@ const (
 	viewEvery  = 50 * time.Millisecond
 	stateEvery = 5.0 // s between notes of the engine's state in the logbook
 	stateMark  = "state"
+	slowDisk   = 5.0 // s that the recording may be behind before the crew is told
 )
 
 // Open begins a watch, or goes on with the one that the recording in the
@@ -250,6 +251,8 @@ func (s *Station) atRisk() {
 		why = fmt.Sprintf("%d entries could not be recorded: %s.", st.Incomplete.Lost, st.Incomplete.Reason)
 	case st.Trouble != nil:
 		why = fmt.Sprintf("The recording waits for the disk: %v.", st.Trouble)
+	case st.LastAt.Since(st.SafeAt) > slowDisk:
+		why = fmt.Sprintf("The disk is slow: the recording waits for it for more than %.0f s.", slowDisk)
 	default:
 		why = s.busWhy
 	}
