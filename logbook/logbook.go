@@ -22,7 +22,7 @@ const (
 	Ack                     // a person has seen an alarm
 	Clear                   // a named person ends a stop
 	Word                    // a named person says what no cell can: Says tells which
-	Mark                    // a remark
+	Mark                    // a remark; Says tells of what kind, empty: of a person
 	Restart                 // the watch was away from Since until now; Text is the state it left
 	Event                   // what the watch said, Text as JSON
 	Answer                  // the explanations are worked out that were asked for at the entry whose number is in Text
@@ -49,6 +49,10 @@ const (
 	CallHold  = "call hold" // somebody called stop
 )
 
+// AtRisk is what a Mark says that tells in Text what the recording lacks, or
+// with an empty Text that it lacks nothing any more.
+const AtRisk = "at risk"
+
 // TareKind says how the cells hung when they were zeroed.
 type TareKind string
 
@@ -70,7 +74,7 @@ type Entry struct {
 	Who     string        // of Tare, Ack, Clear, Word, Mark
 	Signed  bool          // Who has signed in; else the name is only claimed
 	Alarm   string        // of Ack and Clear: the alarm's key
-	Says    string        // of Word
+	Says    string        // of Word and Mark
 	Tare    TareKind      // of Tare
 	Insists bool          // of Tare: under load nevertheless
 	Since   reading.Stamp // of Restart

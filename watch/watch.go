@@ -201,6 +201,10 @@ func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 		e.word(en)
 	case logbook.Restart:
 		e.restart(en)
+	case logbook.Mark:
+		if en.Says == logbook.AtRisk {
+			e.risk(en.Text)
+		}
 	case logbook.Answer:
 		e.answered(en)
 	}
@@ -417,10 +421,9 @@ func (e *Engine) restart(en *logbook.Entry) {
 	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.WasAway, On: true, Value: e.now.Since(en.Since), Air: l.Air, Text: fmt.Sprintf("The watch was away for %.0f s.", e.now.Since(en.Since))})
 }
 
-// AtRisk tells the crew that the recording lacks something; empty: it is
-// whole again.
-func (e *Engine) AtRisk(why string) []alarm.Event {
+// risk tells the crew that the recording lacks something; empty: it is whole
+// again.
+func (e *Engine) risk(why string) {
 	e.atRisk = why
 	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Recording, On: why != "", Text: why, Air: e.course.air()})
-	return e.panel.Drain()
 }

@@ -47,6 +47,7 @@ type Station struct {
 	thinking bool // about a question of the engine
 	closed   bool
 	at       reading.Stamp
+	opened   reading.Stamp
 	state    string // last kept
 	stateAt  reading.Stamp
 	curves   []byte        // calibrations, as JSON
@@ -114,6 +115,7 @@ func Open(o Options) (*Station, record.Recovery, error) {
 		s.apply(logbook.Entry{Kind: logbook.Plan, Text: sha})
 	}
 	s.noteCurves()
+	s.opened = s.at
 	s.done.Add(3)
 	go s.retain(begun)
 	go s.tick()
@@ -251,16 +253,14 @@ func (s *Station) atRisk() {
 		why = fmt.Sprintf("%d entries could not be recorded: %s.", st.Incomplete.Lost, st.Incomplete.Reason)
 	case st.Trouble != nil:
 		why = fmt.Sprintf("The recording waits for the disk: %v.", st.Trouble)
-	case st.LastAt.Since(st.SafeAt) > slowDisk:
+	case st.LastAt.Since(max(st.SafeAt, s.opened)) > slowDisk:
 		why = fmt.Sprintf("The disk is slow: the recording waits for it for more than %.0f s.", slowDisk)
 	default:
 		why = s.busWhy
 	}
 	if why != s.risk {
 		s.risk = why
-		events := s.engine.AtRisk(why)
-		s.told(events)
-		s.said(events)
+		s.apply(logbook.Entry{Kind: logbook.Mark, Says: logbook.AtRisk, Text: why})
 	}
 }
 
