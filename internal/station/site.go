@@ -53,10 +53,13 @@ type Site struct {
 
 // placeEvery is how often it is noted how far the recording has got in the
 // stream of readings: so much may have to be looked through again after a
-// crash.
+// crash. It is noted again while nothing comes, so that the last placeWithin of a
+// recording always has it.
 const (
-	placeEvery = time.Second
-	placeMark  = "place"
+	placeEvery  = time.Second
+	placeAgain  = 10.0 // s
+	placeWithin = 60.0 // s
+	placeMark   = "place"
 )
 
 // Connect lets the gateways of a map in.
@@ -183,6 +186,7 @@ func (x *Site) keep(ctx context.Context) {
 	t := time.NewTicker(placeEvery)
 	defer t.Stop()
 	var last uint64
+	var noted reading.Stamp
 	for {
 		select {
 		case <-ctx.Done():
@@ -197,7 +201,8 @@ func (x *Site) keep(ctx context.Context) {
 		x.station.busRisk(h)
 		// What is stored up to here went the live way before, so it waits for
 		// the recording's disk by now.
-		if h.Last == last {
+		at := x.station.now()
+		if h.Last == 0 || h.Last == last && reading.At(at).Since(noted) < placeAgain {
 			continue
 		}
 		// A disk that hangs must not keep the next look from being taken.
@@ -207,7 +212,7 @@ func (x *Site) keep(ctx context.Context) {
 		if err != nil {
 			continue
 		}
-		last = h.Last
+		last, noted = h.Last, reading.At(at)
 		x.station.mark(placeMark, bus.Place{Born: x.bus.Born(bus.Readings), Sequence: last})
 	}
 }
@@ -274,7 +279,7 @@ func (s *Station) recorded() (bus.Place, map[string]*reading.Order) {
 	var place bus.Place
 	orders := map[string]*reading.Order{}
 	st := s.rec.Status()
-	for e, err := range s.rec.Reader().Since(st.LastAt.Plus(-60)) {
+	for e, err := range s.rec.Reader().Since(st.LastAt.Plus(-placeWithin)) {
 		if err != nil {
 			continue
 		}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -208,6 +209,59 @@ func TestPutIsKept(t *testing.T) {
 	}
 	if !frame || !word {
 		t.Errorf("frame kept %v, word kept %v", frame, word)
+	}
+}
+
+// A gateway that was silent for a while before the program ended is not heard
+// twice when it starts again.
+func TestSilentBeforeTheEnd(t *testing.T) {
+	dir, plan := t.TempDir(), pumpMotor(t)
+	var ahead atomic.Int64
+	now := func() time.Time { return time.Now().Add(time.Duration(ahead.Load())) }
+	places := func() (at reading.Stamp, frames int) {
+		r, err := record.NewReader(filepath.Join(dir, "record"))
+		if err != nil {
+			return 0, 0
+		}
+		for e, err := range r.From(0) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if e.Kind == logbook.Mark && e.Says == "place" {
+				at = e.At
+			}
+			if e.Kind == logbook.Frame {
+				frames++
+			}
+		}
+		return at, frames
+	}
+	for run := range 2 {
+		s, _, err := station.Open(station.Options{Dir: dir, Plan: plan, Now: now})
+		if err != nil {
+			t.Fatal(err)
+		}
+		site := connect(t, s, dir)
+		if run == 0 {
+			c := gateway(t, site.Address())
+			if k := c.Publish("tele/yard/cells", 1, false, `{"t": 1785067200.25, "seq": 1, "W": 1, "E": 1}`); !k.WaitTimeout(10*time.Second) || k.Error() != nil {
+				t.Fatal("not acknowledged: ", k.Error())
+			}
+			until(t, "noted the place", func() bool { at, _ := places(); return at > 0 })
+			c.Disconnect(0)
+			ahead.Store(int64(time.Hour))
+			late := reading.At(now())
+			until(t, "noted the place again", func() bool { at, _ := places(); return at >= late })
+		}
+		if err := site.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, n := places(); n != 1 {
+		t.Errorf("%d frames are recorded, one was sent", n)
 	}
 }
 

@@ -337,6 +337,7 @@ func (f *frame) samples(address string, v any, a about) (mapped bool) {
 		return bad("seq is too large")
 	}
 	keep := len(f.Readings)
+	f.Readings = slices.Grow(f.Readings, n)
 	for i, v := range values {
 		r := reading.Reading{At: f.Arrived, Marks: a.marks, Quality: a.quality[min(i, len(a.quality)-1)]}
 		if a.timed {
@@ -355,15 +356,20 @@ func (f *frame) samples(address string, v any, a about) (mapped bool) {
 		switch v := v.(type) {
 		case nil:
 			r.Quality = max(r.Quality, reading.Lost)
-		case json.Number, string:
+		case json.Number:
 			var err error
-			if x, err = numberOf(fmt.Sprint(v)); err != nil {
+			if x, err = numberOf(v.String()); err != nil {
 				f.Readings = f.Readings[:keep]
 				return bad("%v", err)
 			}
-			if _, text := v.(string); text && finite(x) {
+		case string: // a word for what is no number, at most
+			var err error
+			if x, err = numberOf(v); err == nil && finite(x) {
+				err = errors.New("a number in quotes")
+			}
+			if err != nil {
 				f.Readings = f.Readings[:keep]
-				return bad("a number in quotes")
+				return bad("%v", err)
 			}
 		default:
 			f.Readings = f.Readings[:keep]
