@@ -238,8 +238,10 @@ func TestKeep(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for e := range r.From(0) {
-				return e.N
+			for e, err := range r.From(0) {
+				if err == nil { // else the file went while it was opened
+					return e.N
+				}
 			}
 			return 0
 		}
