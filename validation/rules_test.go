@@ -74,6 +74,16 @@ var rules = map[string]func(*problem) answers{
 		delete(a, "inshore, 50 t") // a formula there, see K03
 		return a
 	},
+	"L01": func(p *problem) answers {
+		return proofs(p, "29 CFR 1919.28(a)", "crane or other hoisting machine with its gear", 2240*lbf, "%g tons", p.list("safe working loads")...)
+	},
+	"L02": func(p *problem) answers {
+		return proofs(p, "29 CFR 1918 App I Form 3 (ILO)", "chain, hook, ring, shackle, swivel", tonf, "%g t", p.list("SWL")...)
+	},
+	"L03": func(p *problem) answers {
+		a := proofs(p, "DOE-STD-1090-96 15.4.7.3", "alloy chain bridle, each leg", tonf, "%g", p.num("vertical rated capacity of one leg"))
+		return answers{"proof load per leg": a["5"]}
+	},
 	"M02": func(p *problem) answers {
 		a, rating := answers{}, p.num("choker rating of a sling")
 		for name, angle := range map[string]float64{"over 120": 121, "90-120": 105, "60-89": 75, "30-59": 45, "0-29": 15} {
@@ -163,6 +173,23 @@ func (p *problem) must(err error) {
 	if err != nil {
 		p.Fatalf("%s: %v", p.ID, err)
 	}
+}
+
+// proofs gives the proof loads of a source for gear of given ratings.
+func proofs(p *problem, source, of string, unit float64, name string, ratings ...float64) answers {
+	p.Helper()
+	a := answers{}
+	for _, swl := range ratings {
+		for _, g := range gear.Proofs() {
+			if g.Source != source || g.Gear != of {
+				continue
+			}
+			if load, ok := g.Load(quantity.Force(swl * unit)); ok {
+				a[fmt.Sprintf(name, swl)] = float64(load) / unit
+			}
+		}
+	}
+	return a
 }
 
 // marine gives the dynamic factors of 0027/ND by weight, the hook load being

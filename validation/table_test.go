@@ -195,7 +195,9 @@ func TestTable(t *testing.T) {
 	}
 	rows = append(rows, bridleTables(t)...)
 	rows = append(rows, closedForms(t)...)
+	rows = append(rows, derated(t)...)
 	show(t, rows)
+	cellsFollow(t)
 }
 
 func problems(t *testing.T, name string) []*problem {

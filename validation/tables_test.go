@@ -1,4 +1,4 @@
-package gear_test
+package validation
 
 import (
 	"encoding/csv"
@@ -10,14 +10,21 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"text/tabwriter"
+
+	"plumbhook/gear"
+	"plumbhook/quantity"
 )
 
-// sheet is a table in testdata: rows by column.
-type sheet []map[string]string
+// gearTables is where the gear tables stand as they were read.
+const gearTables = "../gear/testdata/"
 
-func read(t *testing.T, name string) sheet {
+// printed is a table in testdata: rows by column.
+type printed []map[string]string
+
+func readSheet(t *testing.T, name string) printed {
 	t.Helper()
-	f, err := os.Open("testdata/" + name)
+	f, err := os.Open(gearTables + name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -26,7 +33,7 @@ func read(t *testing.T, name string) sheet {
 	if err != nil {
 		t.Fatal(name, err)
 	}
-	var rows sheet
+	var rows printed
 	for _, cells := range all[1:] {
 		row := map[string]string{}
 		for i, c := range all[0] {
@@ -38,22 +45,22 @@ func read(t *testing.T, name string) sheet {
 }
 
 // tables reads every table in testdata.
-func tables(t *testing.T) map[string]sheet {
+func tables(t *testing.T) map[string]printed {
 	t.Helper()
-	names, err := os.ReadDir("testdata")
+	names, err := os.ReadDir(gearTables)
 	if err != nil {
 		t.Fatal(err)
 	}
-	all := map[string]sheet{}
+	all := map[string]printed{}
 	for _, n := range names {
 		if strings.HasSuffix(n.Name(), ".csv") && n.Name() != "corrections.csv" {
-			all[n.Name()] = read(t, n.Name())
+			all[n.Name()] = readSheet(t, n.Name())
 		}
 	}
 	return all
 }
 
-func num(s string) float64 {
+func number(s string) float64 {
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil {
 		panic(err)
@@ -81,33 +88,33 @@ var sines = map[string]float64{"60h": math.Sqrt(3) / 2, "45h": math.Sqrt2 / 2, "
 // checkAll derives every cell that follows from another one: bridles from the
 // single leg, slings from rope strength, chain from stress, and so on. The
 // tolerances are those of the printed digits.
-func checkAll(all map[string]sheet) *checker {
+func checkAll(all map[string]printed) *checker {
 	c := &checker{cells: map[string]int{}}
 	c.bridles(all)
 	c.wireRopes(all)
 	c.fibreRopes(all)
 	for _, r := range all["chain_wear_limits.csv"] {
-		c.cell("chain_wear_limits.csv", r["size_in"], "min size", num(r["min_size_in_dec"]), num(r["size_in_dec"])-num(r["max_wear_in_dec"]), 1e-5)
+		c.cell("chain_wear_limits.csv", r["size_in"], "min size", number(r["min_size_in_dec"]), number(r["size_in_dec"])-number(r["max_wear_in_dec"]), 1e-5)
 	}
 	c.chainByStress(all)
 	c.ropeFactors(all)
 	for _, r := range all["bend_factor_0027nd_table7_1.csv"] {
-		c.cell("bend_factor_0027nd_table7_1.csv", r["D_over_d"], "factor", num(r["bending_factor"]), 1/(1-0.5/math.Sqrt(num(r["D_over_d"]))), 0.006)
+		c.cell("bend_factor_0027nd_table7_1.csv", r["D_over_d"], "factor", number(r["bending_factor"]), 1/(1-0.5/math.Sqrt(number(r["D_over_d"]))), 0.006)
 	}
 	c.modes(all)
 	c.proofJoins(all)
 	for _, r := range all["tiedown_49cfr393_108_NOT_FOR_LIFTING.csv"] {
-		lb := num(r["wll_lb"]) * poundKg
-		c.cell("tiedown kg against lb", r["kind"]+" "+r["size_in"], "kg", num(r["wll_kg"]), lb, max(10, 0.015*num(r["wll_kg"])))
+		lb := number(r["wll_lb"]) * poundKg
+		c.cell("tiedown kg against lb", r["kind"]+" "+r["size_in"], "kg", number(r["wll_kg"]), lb, max(10, 0.015*number(r["wll_kg"])))
 	}
 	for _, r := range all["turnbuckle_aashto_m269_table2.csv"] {
-		c.cell("turnbuckle_aashto_m269_table2.csv", r["thread_in"], "working", num(r["recommended_working_load_lb"]), num(r["breaking_strength_lb"])/5, 1)
+		c.cell("turnbuckle_aashto_m269_table2.csv", r["thread_in"], "working", number(r["recommended_working_load_lb"]), number(r["breaking_strength_lb"])/5, 1)
 	}
 	// The pin grows with the root of the load.
 	for _, r := range all["shackle_dee_lr_table_8_5_1.csv"] {
-		root := math.Sqrt(num(r["swl_t"]) / 10)
+		root := math.Sqrt(number(r["swl_t"]) / 10)
 		for column, at10 := range map[string]float64{"d2_mild_mm": 47, "d2_ht_mm": 37} {
-			c.cell("shackle_dee_lr_table_8_5_1.csv", r["swl_t"], column, num(r[column]), at10*root, 0.5+0.05*at10*root)
+			c.cell("shackle_dee_lr_table_8_5_1.csv", r["swl_t"], column, number(r[column]), at10*root, 0.5+0.05*at10*root)
 		}
 	}
 	c.acrossTables(all)
@@ -115,26 +122,26 @@ func checkAll(all map[string]sheet) *checker {
 }
 
 // A bridle of N legs is rated N × single × sin(angle from horizontal), N at most 3.
-func (c *checker) bridles(all map[string]sheet) {
+func (c *checker) bridles(all map[string]printed) {
 	for _, name := range []string{
 		"chain_g80_1918_table4a.csv", "chain_g80_osha_guidance_table1.csv", "chain_g100_osha_guidance_table2.csv",
 		"historic_chain_1926_251_H1_pre2011_MEMORY.csv",
 	} {
 		for _, r := range all[name] {
-			single := num(r["single_90_lb"])
+			single := number(r["single_90_lb"])
 			for angle, sine := range sines {
 				want := 2 * single * sine
-				c.cell(name, r["size_in"], "double_"+angle, num(r["double_"+angle+"_lb"]), want, max(50, 0.006*want))
+				c.cell(name, r["size_in"], "double_"+angle, number(r["double_"+angle+"_lb"]), want, max(50, 0.006*want))
 				column := "triple_quad_" + angle + "_lb"
 				if v, ok := r[column]; ok {
 					want := 3 * single * sine
-					c.cell(name, r["size_in"], column, num(v), want, max(50, 0.006*want))
+					c.cell(name, r["size_in"], column, number(v), want, max(50, 0.006*want))
 				}
 			}
 			if _, ok := r["single_90_kg"]; ok {
 				for _, column := range []string{"single_90", "double_60h", "double_45h", "double_30h"} {
-					kg := num(r[column+"_lb"]) * poundKg
-					c.cell(name+" kg against lb", r["size_in"], column, num(r[column+"_kg"]), kg, 0.012*kg)
+					kg := number(r[column+"_lb"]) * poundKg
+					c.cell(name+" kg against lb", r["size_in"], column, number(r[column+"_kg"]), kg, 0.012*kg)
 				}
 			}
 		}
@@ -155,7 +162,7 @@ func half(x float64) float64 {
 
 // Slings are rated rope strength × splice efficiency / 5, the choker 0.70 ×
 // strength / 5, the basket twice the straight pull.
-func (c *checker) wireRopes(all map[string]sheet) {
+func (c *checker) wireRopes(all map[string]printed) {
 	nominal := map[string]map[string]string{}
 	for _, r := range all["wire_rope_us_nominal_strength.csv"] {
 		nominal[r["rope_in"]] = r
@@ -167,13 +174,13 @@ func (c *checker) wireRopes(all map[string]sheet) {
 	} {
 		for _, r := range all[table.name] {
 			q := nominal[r["rope_in"]]
-			b, ht, ms := num(q[table.strength])/5, num(q["eff_ht"]), num(q[table.ms])
+			b, ht, ms := number(q[table.strength])/5, number(q["eff_ht"]), number(q[table.ms])
 			for column, want := range map[string]float64{
 				"vertical_ht_shortton": b * ht, "vertical_ms_shortton": b * ms, "vertical_s_shortton": b, "choker_any_shortton": 0.7 * b,
 				"choker_ms_s_shortton": 0.7 * b, "basket_ht_shortton": 2 * b * ht, "basket_ms_s_shortton": 2 * b * ms,
 			} {
 				if v, ok := r[column]; ok {
-					c.cell(table.name, r["rope_in"], column, num(v), want, half(num(v)))
+					c.cell(table.name, r["rope_in"], column, number(v), want, half(number(v)))
 				}
 			}
 		}
@@ -181,9 +188,9 @@ func (c *checker) wireRopes(all map[string]sheet) {
 	const old = "historic_wire_rope_1926_251_H3_pre2011_MEMORY.csv"
 	for _, r := range all[old] {
 		for _, s := range []string{"ht", "ms", "s"} {
-			v := num(r["vertical_"+s+"_shortton"])
+			v := number(r["vertical_"+s+"_shortton"])
 			for prefix, factor := range map[string]float64{"choker_": 0.75, "basket_": 2} {
-				got := num(r[prefix+s+"_shortton"])
+				got := number(r[prefix+s+"_shortton"])
 				c.cell(old, r["rope_in"], prefix+s, got, factor*v, half(got)+factor*half(v))
 			}
 		}
@@ -191,7 +198,7 @@ func (c *checker) wireRopes(all map[string]sheet) {
 }
 
 // A basket carries 2 × vertical × sin(angle), a choker half of vertical.
-func (c *checker) fibreRopes(all map[string]sheet) {
+func (c *checker) fibreRopes(all map[string]printed) {
 	const name = "fibre_rope_1918_tables2_3.csv"
 	step := func(x float64) float64 {
 		if x < 10000 {
@@ -200,18 +207,18 @@ func (c *checker) fibreRopes(all map[string]sheet) {
 		return 500
 	}
 	for _, r := range all[name] {
-		v := num(r["vertical_lb"])
+		v := number(r["vertical_lb"])
 		row := r["table"] + " " + r["construction"] + " " + r["rope_in"]
-		c.cell(name, row, "choker", num(r["choker_lb"]), v/2, step(v)/4+50)
+		c.cell(name, row, "choker", number(r["choker_lb"]), v/2, step(v)/4+50)
 		for column, sine := range map[string]float64{"basket_90h_lb": 1, "basket_60h_lb": sines["60h"], "basket_45h_lb": sines["45h"], "basket_30h_lb": 0.5} {
-			got := num(r[column])
+			got := number(r[column])
 			c.cell(name, row, column, got, 2*v*sine, step(got)/2+sine*step(v))
 		}
 	}
 }
 
 // Force = stress × two bar sections.
-func (c *checker) chainByStress(all map[string]sheet) {
+func (c *checker) chainByStress(all map[string]printed) {
 	grades := map[string]map[string]string{}
 	for _, g := range all["chain_grade_stresses.csv"] {
 		grades[g["grade_number"]] = g
@@ -219,25 +226,25 @@ func (c *checker) chainByStress(all map[string]sheet) {
 	for name, grade := range map[string]string{"chain_en818_3_grade4.csv": "4", "chain_en818_2_grade8_MEMORY.csv": "8"} {
 		g := grades[grade]
 		for _, r := range all[name] {
-			d := num(r["dn_mm"])
+			d := number(r["dn_mm"])
 			area := math.Pi * d * d / 2
-			wll, proof, breaking := num(r["wll_t"]), num(r["mpf_kN"]), num(r["bf_kN"])
-			c.cell(name, r["dn_mm"], "WLL", wll, num(g["mean_stress_at_wll_N_per_mm2"])*area/9806.65, 0.055*wll)
-			c.cell(name, r["dn_mm"], "MPF", proof, num(g["mean_stress_at_mpf_N_per_mm2"])*area/1000, 0.006*proof)
-			c.cell(name, r["dn_mm"], "BF", breaking, num(g["mean_stress_at_bf_N_per_mm2"])*area/1000, 0.006*breaking)
+			wll, proof, breaking := number(r["wll_t"]), number(r["mpf_kN"]), number(r["bf_kN"])
+			c.cell(name, r["dn_mm"], "WLL", wll, number(g["mean_stress_at_wll_N_per_mm2"])*area/9806.65, 0.055*wll)
+			c.cell(name, r["dn_mm"], "MPF", proof, number(g["mean_stress_at_mpf_N_per_mm2"])*area/1000, 0.006*proof)
+			c.cell(name, r["dn_mm"], "BF", breaking, number(g["mean_stress_at_bf_N_per_mm2"])*area/1000, 0.006*breaking)
 		}
 	}
 }
 
 // The factors against API Spec 9A, Table C.1 (6x7 with fibre core), as read:
 // diameter in mm, kg per 100 m, least breaking force in kN at 1770 and 1960.
-func (c *checker) ropeFactors(all map[string]sheet) {
+func (c *checker) ropeFactors(all map[string]printed) {
 	const name = "wire_rope_factors_iso2408.csv against API 9A C.1"
 	for _, f := range all["wire_rope_factors_iso2408.csv"] {
 		if f["class"] != "6x7" || f["core"] != "FC" {
 			continue
 		}
-		w, k := num(f["w_mass_kg_per_100m_per_mm2"]), num(f["k_min_breaking_force"])
+		w, k := number(f["w_mass_kg_per_100m_per_mm2"]), number(f["k_min_breaking_force"])
 		for _, r := range [][4]float64{
 			{6, 12.4, 21.2, 23.4},
 			{8, 22.1, 37.6, 41.6},
@@ -257,7 +264,7 @@ func (c *checker) ropeFactors(all map[string]sheet) {
 }
 
 // A mode factor is that of the flattest angle of its band.
-func (c *checker) modes(all map[string]sheet) {
+func (c *checker) modes(all map[string]printed) {
 	for _, r := range all["mode_factors_en.csv"] {
 		if r["hitch"] != "straight" || r["legs"] == "endless" || r["legs"] == "1" {
 			continue
@@ -267,21 +274,21 @@ func (c *checker) modes(all map[string]sheet) {
 			legs = 2
 		}
 		to := r["angle_from_vertical_up_to_deg"]
-		c.cell("mode_factors_en.csv", r["standard"]+" "+r["legs"], "to "+to+" deg", num(r["factor"]), legs*math.Cos(num(to)*math.Pi/180), 0.025)
+		c.cell("mode_factors_en.csv", r["standard"]+" "+r["legs"], "to "+to+" deg", number(r["factor"]), legs*math.Cos(number(to)*math.Pi/180), 0.025)
 	}
 }
 
 // The proof loads of neighbouring ranges meet.
-func (c *checker) proofJoins(all map[string]sheet) {
+func (c *checker) proofJoins(all map[string]printed) {
 	rows := all["proof_loads.csv"]
 	for i, a := range rows {
 		for _, b := range rows[i+1:] {
 			if a["source"] != b["source"] || a["gear"] != b["gear"] || a["swl_up_to"] == "" || a["swl_up_to"] != b["swl_over"] {
 				continue
 			}
-			swl := num(a["swl_up_to"])
+			swl := number(a["swl_up_to"])
 			at := func(r map[string]string) float64 {
-				return swl*num(r["proof_is_multiplier_times_swl"]) + num(r["plus_addend"])
+				return swl*number(r["proof_is_multiplier_times_swl"]) + number(r["plus_addend"])
 			}
 			c.cell("proof_loads.csv joins", a["gear"]+" at "+a["swl_up_to"], a["source"], at(b), at(a), 0.02*at(a))
 		}
@@ -289,24 +296,24 @@ func (c *checker) proofJoins(all map[string]sheet) {
 }
 
 // One figure that several tables print is the same in all.
-func (c *checker) acrossTables(all map[string]sheet) {
+func (c *checker) acrossTables(all map[string]printed) {
 	single := func(name string) map[string]float64 {
 		m := map[string]float64{}
 		for _, r := range all[name] {
-			m[r["size_in"]] = num(r["single_90_lb"])
+			m[r["size_in"]] = number(r["single_90_lb"])
 		}
 		return m
 	}
 	g80, g100 := single("chain_g80_osha_guidance_table1.csv"), single("chain_g100_osha_guidance_table2.csv")
 	for _, r := range all["chain_g80_1918_table4a.csv"] {
 		if v, ok := g80[r["size_in"]]; ok {
-			c.cell("1918 Table 4A against OSHA guidance Table 1", r["size_in"], "single", num(r["single_90_lb"]), v, 0)
+			c.cell("1918 Table 4A against OSHA guidance Table 1", r["size_in"], "single", number(r["single_90_lb"]), v, 0)
 		}
 	}
 	for _, r := range all["tiedown_49cfr393_108_NOT_FOR_LIFTING.csv"] {
 		for kind, values := range map[string]map[string]float64{"grade 80 alloy": g80, "grade 100 alloy": g100} {
 			if v, ok := values[r["size_in"]]; ok && r["kind"] == kind {
-				c.cell("393.108 against OSHA guidance", r["size_in"], kind, num(r["wll_lb"]), v, 0)
+				c.cell("393.108 against OSHA guidance", r["size_in"], kind, number(r["wll_lb"]), v, 0)
 			}
 		}
 	}
@@ -314,9 +321,10 @@ func (c *checker) acrossTables(all map[string]sheet) {
 
 // Every cell that follows from another does follow, save the misprints and
 // roundings that are known one by one.
-func TestCellsFollow(t *testing.T) {
+func cellsFollow(t *testing.T) {
+	t.Helper()
 	c := checkAll(tables(t))
-	text, err := os.ReadFile("testdata/known_flags.txt")
+	text, err := os.ReadFile(gearTables + "known_flags.txt")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -341,13 +349,34 @@ func TestCellsFollow(t *testing.T) {
 	if len(c.cells) != 22 || total != 1274 {
 		t.Errorf("%d groups and %d cells were compared, 22 and 1274 are there", len(c.cells), total)
 	}
+
+	fmt.Print("\nCells of published gear tables that follow from other cells. Sources stand in docs/sources.md.\n\n")
+	w := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "table\tcells compared\tfollow\tknown not to\t")
+	for _, name := range slices.Sorted(maps.Keys(c.cells)) {
+		not := 0
+		for _, f := range c.flags {
+			if strings.HasPrefix(f, name+" | ") {
+				not++
+			}
+		}
+		mark := ""
+		if strings.Contains(name, "MEMORY") || strings.HasPrefix(name, "mode_factors_en") {
+			mark = "from memory"
+		}
+		fmt.Fprintf(w, "%s\t%d\t%d\t%d\t%s\n", name, c.cells[name], c.cells[name]-not, not, mark)
+	}
+	if err := w.Flush(); err != nil {
+		t.Error(err)
+	}
+	fmt.Printf("\n%d cells compared: %d follow, %d are known misprints and roundings, one by one in gear/testdata/known_flags.txt.\n", total, total-len(c.flags), len(c.flags))
 }
 
 // Each cell that was put right holds the figure used; with the figure that was
 // printed, the comparison finds it.
 func TestCorrections(t *testing.T) {
 	found, caught := 0, 0
-	for _, fix := range read(t, "corrections.csv") {
+	for _, fix := range readSheet(t, "corrections.csv") {
 		all := tables(t)
 		for _, r := range all[fix["file"]] {
 			size := r["size_in"] + r["rope_in"]
@@ -377,4 +406,54 @@ func TestCorrections(t *testing.T) {
 	if found < 10 || caught < 6 {
 		t.Errorf("%d corrections were found in the tables and %d misprints caught", found, caught)
 	}
+}
+
+// derated are the factors that a table prints and the catalogue applies: EN
+// mode factors, chokers by angle, shackles by side load, shoulder eye bolts.
+func derated(t *testing.T) []row {
+	t.Helper()
+	var rows []row
+	add := func(id, what string, published string, ours gear.Share, ok bool, percent float64, source, status string) {
+		t.Helper()
+		if !ok {
+			t.Errorf("%s: %s has no answer", id, what)
+		}
+		if !strings.HasPrefix(status, "READ") {
+			source += ", " + memory
+		}
+		r := row{id: id, what: what, published: number(published) * percent, ours: ours.Share, tol: 1e-9, source: source}
+		r.check(t)
+		rows = append(rows, r)
+	}
+	materials := map[string]string{"chain": "alloy chain grade 8", "wire rope": "wire rope FC", "flat woven web": "polyester web", "roundsling": "polyester round sling"}
+	hitches := map[string]string{"straight": "straight", "choked": "choker", "basket": "basket"}
+	for _, r := range readSheet(t, "mode_factors_en.csv") {
+		material, hitch := materials[r["gear"]], hitches[r["hitch"]]
+		if material == "" || hitch == "" || r["legs"] == "endless" {
+			continue
+		}
+		to := number(r["angle_from_vertical_up_to_deg"])
+		for _, legs := range map[string][]int{"1": {1}, "2": {2}, "3 or 4": {3, 4}}[r["legs"]] {
+			s, ok := gear.ModeFactor(material, legs, hitch, quantity.Angle(to*deg))
+			add("EN", fmt.Sprintf("mode factor, %s, %d legs, %s, up to %g deg from vertical", r["gear"], legs, r["hitch"], to), r["factor"], s, ok, 1, r["standard"], r["status"])
+		}
+	}
+	for _, r := range readSheet(t, "eyebolt_angle_reduction_MEMORY.csv") {
+		if !strings.HasPrefix(r["scheme"], "ASME B30.26") {
+			continue
+		}
+		to := number(r["angle_to_deg"])
+		s, ok := gear.EyeBolt("shoulder eye bolt", quantity.Angle(to*deg))
+		add("EB", fmt.Sprintf("shoulder eye bolt, up to %g deg off its axis", to), r["percent_of_axial_rating"], s, ok, 0.01, r["scheme"], r["status"])
+	}
+	for _, r := range readSheet(t, "shackle_side_load.csv") {
+		if r["reduction_percent"] == "" || r["side_angle_to_deg"] == "" {
+			continue
+		}
+		to := number(r["side_angle_to_deg"])
+		s, ok := gear.SideLoad(quantity.Angle(to * deg))
+		s.Share = 1 - s.Share // the table prints what is lost
+		add("SL", fmt.Sprintf("shackle, lost up to %g deg to the side", to), r["reduction_percent"], s, ok, 0.01, "ASME B30.26", "MEMORY")
+	}
+	return rows
 }
