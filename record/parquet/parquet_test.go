@@ -78,7 +78,8 @@ func TestOtherReader(t *testing.T) {
 			import { readFileSync } from "fs"
 			const b = readFileSync(process.argv[1])
 			const rows = await parquetReadObjects({ file: b.buffer.slice(b.byteOffset, b.byteOffset + b.length) })
-			for (const r of rows) console.log(JSON.stringify(r, (k, v) => typeof v === "bigint" ? v.toString() : v))`
+			for (const { arrived_ns: arrived, t_ns: at, corrected_N: corrected, ...rest } of rows)
+				console.log(JSON.stringify({ ...rest, arrived, at, corrected }, (k, v) => typeof v === "bigint" ? v.toString() : v))`
 		out, err := exec.Command(node, "--input-type=module", "-e", script, file).Output()
 		if err != nil {
 			t.Fatalf("%v: %s", err, err.(*exec.ExitError).Stderr)
@@ -92,19 +93,19 @@ func TestOtherReader(t *testing.T) {
 			for i := range en.Frame.Readings {
 				want := &en.Frame.Readings[i]
 				var got struct {
-					Entry, Arrived_ns, T_ns, Seq          json.Number
+					Entry, Arrived, At, Seq               json.Number
 					Source, Channel, Unit, Quality, Marks string
-					Raw, Corrected_N                      *float64
+					Raw, Corrected                        *float64
 				}
 				if err := in.Decode(&got); err != nil {
 					t.Fatalf("row %d: %v", rows, err)
 				}
 				rows++
 				whole := func(n json.Number) int64 { v, _ := n.Int64(); return v }
-				same := whole(got.Entry) == int64(en.N) && whole(got.Arrived_ns) == int64(en.Frame.Arrived) && whole(got.T_ns) == int64(want.At) &&
+				same := whole(got.Entry) == int64(en.N) && whole(got.Arrived) == int64(en.Frame.Arrived) && whole(got.At) == int64(want.At) &&
 					whole(got.Seq) == int64(want.Seq) && got.Source == "gate" && got.Channel == want.Channel && got.Unit == string(measure(want.Channel)) &&
 					got.Quality == want.Quality.String()
-				if n, ok := correct(want); ok != (got.Corrected_N != nil) || ok && n != *got.Corrected_N {
+				if n, ok := correct(want); ok != (got.Corrected != nil) || ok && n != *got.Corrected {
 					same = false
 				}
 				if lost := want.Quality == reading.Lost; lost != (got.Raw == nil) || !lost && *got.Raw != want.Value {

@@ -17,7 +17,7 @@ var keepRules = []struct {
 	{
 		"us", 0, 12,
 		"29 CFR 1926.1412: documents of the annual inspection of a crane 12 months, of the monthly one 3 months",
-		"eCFR; the periods read in the text",
+		"eCFR, title 29, part 1926, subpart CC",
 	},
 }
 
