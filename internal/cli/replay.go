@@ -176,6 +176,7 @@ func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said f
 		} else if ok {
 			clear(curves)
 			maps.Copy(curves, now)
+			s.calibrated(en)
 			noted = true
 		}
 	}

@@ -18,6 +18,7 @@ import (
 	"plumbhook/alarm"
 	"plumbhook/contract"
 	"plumbhook/fault"
+	"plumbhook/internal/station"
 	"plumbhook/lift"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -61,7 +62,8 @@ type sealer struct {
 	engine *watch.Engine
 	dir    string // of files on their way
 
-	measures  func(string) record.Measure
+	planned   func(string) record.Measure
+	signals   map[string]string // units of channels that send what the cell itself gives
 	parquet   *parquet.Writer
 	raw       *record.CSVWriter
 	corrected *record.CSVWriter
@@ -69,6 +71,7 @@ type sealer struct {
 	words     bytes.Buffer // a line for each entry of a person
 	live      bytes.Buffer // a line for each event that the watch told then
 
+	risks       []string // what the recording lacked, as was noted then
 	readings    uint64
 	from, to    reading.Stamp
 	differs     bool            // a corrected reading from what came
@@ -94,8 +97,13 @@ func (c *sealing) begin(readings string, l *lift.Lift, p *verdict.Plan, eng *wat
 		}
 	}
 	data := c.Data
-	if whole, err := filepath.Abs(readings); data == "" && err == nil && filepath.Base(whole) == "record" && isDir(whole) {
-		data = filepath.Dir(whole)
+	if whole, err := filepath.Abs(readings); data == "" && err == nil && isDir(whole) {
+		switch {
+		case isDir(filepath.Join(whole, "record")):
+			data = whole
+		case filepath.Base(whole) == "record":
+			data = filepath.Dir(whole)
+		}
 	}
 	if data == "" {
 		var err error
@@ -103,7 +111,7 @@ func (c *sealing) begin(readings string, l *lift.Lift, p *verdict.Plan, eng *wat
 			return nil, err
 		}
 	}
-	s := &sealer{sealing: *c, where: signerDir(data), lift: l, plan: p, engine: eng, files: map[string]*os.File{}, unknown: map[string]bool{}, measures: measures(l)}
+	s := &sealer{sealing: *c, where: signerDir(data), lift: l, plan: p, engine: eng, files: map[string]*os.File{}, unknown: map[string]bool{}, planned: measures(l), signals: map[string]string{}}
 	var err error
 	if s.signer, s.made, err = seal.OpenSigner(s.where, c.KeyFile); err != nil {
 		return nil, err
@@ -121,8 +129,33 @@ func (c *sealing) begin(readings string, l *lift.Lift, p *verdict.Plan, eng *wat
 	}
 	s.parquet = parquet.NewWriter(s.files["readings.parquet"], s.measures, eng.Corrected)
 	s.raw = record.NewCSVWriter(s.files["readings.csv"], s.measures)
-	s.corrected = record.NewCSVWriter(s.files["corrected.csv"], s.measures)
+	s.corrected = record.NewCSVWriter(s.files["corrected.csv"], func(string) record.Measure { return record.Force })
 	return s, nil
+}
+
+// measures says in what unit a channel's readings came.
+func (s *sealer) measures(ch string) record.Measure {
+	if unit, calibrated := s.signals[ch]; calibrated {
+		return record.Measure(unit)
+	}
+	return s.planned(ch)
+}
+
+// calibrated takes note of which channels send a signal, where the entry tells.
+func (s *sealer) calibrated(en *logbook.Entry) {
+	if s == nil {
+		return
+	}
+	units, ok, err := station.SignalsIn(en)
+	switch {
+	case err != nil:
+		s.failed = err
+	case ok && s.readings > 0 && !maps.Equal(units, s.signals):
+		s.failed = fault.New(fault.Disagree, "what channels send changed in the middle of the lift: a reading would stand in two units under one name").
+			Fix("keep the recording as it is: plumbhook export")
+	case ok:
+		s.signals = units
+	}
 }
 
 // discard takes away what is on its way.
@@ -149,7 +182,18 @@ func (s *sealer) entry(en *logbook.Entry) {
 	switch {
 	case en.Kind == logbook.Frame:
 		s.failed = s.frame(en)
-	case en.Kind == logbook.Tick, en.Kind == logbook.Mark && en.Who == "": // the clock's and the watch's own notes
+	case en.Kind == logbook.Tick, en.Kind == logbook.Answer: // of the clock and the watch
+	case en.Kind == logbook.Mark && en.Who == "": // a note of the program
+		if _, ok, _ := station.SignalsIn(en); ok {
+			s.calibrated(en)
+			line(&s.words, contract.NewLogEntry(en))
+		}
+		if en.Says == logbook.AtRisk {
+			line(&s.words, contract.NewLogEntry(en))
+			if en.Text != "" && len(s.risks) < mostGarbled {
+				s.risks = append(s.risks, moment(en.At)+": "+en.Text)
+			}
+		}
 	case en.Kind == logbook.Event:
 		var ev alarm.Event
 		if err := json.Unmarshal([]byte(en.Text), &ev); err != nil {
@@ -267,6 +311,7 @@ func (s *sealer) finish(answer contract.Replay, events []alarm.Event, now time.T
 		Sealed: now, Program: "plumbhook " + version(), Title: s.lift.Title, Revision: s.lift.Revision, Plan: s.lift.SHA256,
 		From: moment(s.from), To: moment(s.to), Readings: s.readings, Missing: append([]string{}, answer.Garbled...), Keep: seal.KeepUntil(s.lift.Rulebook, now),
 	}
+	m.Missing = append(m.Missing, s.risks...)
 	if s.readings == 0 {
 		m.From, m.To = "", ""
 		m.Missing = append(m.Missing, "there is no reading at all")
@@ -397,7 +442,8 @@ readings.csv       the readings as they came, of the channels in the plan
 corrected.csv      where calibration or tare changed them: what they come to
 events.jsonl       what the alarms say to these readings, a line each
 events-live.jsonl  what the crew was told then, where that was recorded
-words.jsonl        what persons did and said, where that was recorded
+words.jsonl        what persons did and said, the calibrations in force, what
+                   the recording lacked then; where that was recorded
 sheets/            papers that were put in
 signer.pem         the public key of whoever sealed it
 manifest.json      size and SHA-256 of each file and of each 64 KiB of it

@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -204,15 +205,20 @@ func TestSealRecording(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	// E sends mV/V, of which 2 are 100 kN.
+	calibrations := `{"E":{"Signal":"mV/V","Coefficients":[0,50000]}}`
 	frame := func(after, w float64) {
 		at := start.Plus(after)
 		add(after, logbook.Entry{Kind: logbook.Frame, Frame: &reading.Frame{Source: "gate", Arrived: at, Readings: []reading.Reading{
-			{Channel: "W", At: at, Value: w, Marks: reading.Timed}, {Channel: "E", At: at, Value: w + 40 + after/1e4, Marks: reading.Timed}, {Channel: "stray", At: at, Value: 1},
+			{Channel: "W", At: at, Value: w, Marks: reading.Timed}, {Channel: "E", At: at, Value: 0.002 + after/1e8, Marks: reading.Timed}, {Channel: "stray", At: at, Value: 1},
 		}}})
 	}
 	add(0, logbook.Entry{Kind: logbook.Plan, Text: strings.Repeat("0", 64)})
 	frame(1, 99000)
 	add(10, logbook.Entry{Kind: logbook.Plan, Text: l.SHA256})
+	add(10, logbook.Entry{Kind: logbook.Mark, Says: "calibrations", Text: calibrations})
+	add(10, logbook.Entry{Kind: logbook.Mark, Says: "state", Text: "{}"})
+	add(10, logbook.Entry{Kind: logbook.Mark, Says: logbook.AtRisk, Text: "the disk is full"})
 	for i := range 100 {
 		frame(10+float64(i)/10, 100+float64(i%3))
 	}
@@ -226,7 +232,7 @@ func TestSealRecording(t *testing.T) {
 	}
 
 	out := filepath.Join(dir, "lift.zip")
-	status, _, errs := run("replay", filepath.Join(dir, "record"), "--lift", lift, "--seal", out)
+	status, _, errs := run("replay", dir, "--lift", lift, "--seal", out)
 	if status == exitInvalid || status == exitOther {
 		t.Fatal(errs)
 	}
@@ -237,14 +243,17 @@ func TestSealRecording(t *testing.T) {
 	if !v.Intact || v.Record.Readings != 306 || v.Record.From != "2026-11-25T08:00:10Z" || v.Record.To != "2026-11-25T08:00:22Z" {
 		t.Errorf("%+v", v.Record)
 	}
-	if len(v.Record.Missing) != 1 || !strings.HasPrefix(v.Record.Missing[0], "stray is not in the plan") {
+	if len(v.Record.Missing) != 2 || v.Record.Missing[0] != "2026-11-25T08:00:10Z: the disk is full" || !strings.HasPrefix(v.Record.Missing[1], "stray is not in the plan") {
 		t.Errorf("lacks %q", v.Record.Missing)
 	}
 	words := opened(t, out, "words.jsonl")
-	for _, want := range []string{`"kind":"tare"`, `"who":"A. Rigger"`, `"says":"daylight"`, `"kind":"plan"`} {
+	for _, want := range []string{`"kind":"tare"`, `"who":"A. Rigger"`, `"says":"daylight"`, `"kind":"plan"`, `"calibrations"`, "the disk is full"} {
 		if !strings.Contains(words, want) {
 			t.Errorf("words lack %s: %s", want, words)
 		}
+	}
+	if strings.Contains(words, `"state"`) {
+		t.Errorf("a note for a restart is sealed: %s", words)
 	}
 	if live := opened(t, out, "events-live.jsonl"); !strings.Contains(live, `"text":"told then"`) || strings.Count(live, "\n") != 1 {
 		t.Errorf("told then: %s", live)
@@ -262,6 +271,12 @@ func TestSealRecording(t *testing.T) {
 	}
 	if raw[len(raw)-2][2] != "104" || corrected[1][2] != raw[1][2] || corrected[len(raw)-2][2] == "104" {
 		t.Errorf("last of W: %s came, corrected %s; first %s, %s", raw[len(raw)-2], corrected[len(raw)-2], raw[1], corrected[1])
+	}
+
+	if e, n := raw[2], corrected[2]; e[1] != "E" || e[3] != "mV/V" || n[3] != "N" {
+		t.Errorf("E came as %q, corrected %q", e, n)
+	} else if v, err := strconv.ParseFloat(e[2], 64); err != nil || n[2] != strconv.FormatFloat(50000*v, 'g', -1, 64) {
+		t.Errorf("E came as %q, corrected %q", e, n)
 	}
 
 	if status, _, errs := run("replay", filepath.Join(dir, "record"), "--lift", examples+"/filter-shell.yaml", "--seal", filepath.Join(dir, "wrong.zip")); status != exitInvalid || !strings.Contains(errs, "other plans") {

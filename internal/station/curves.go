@@ -57,13 +57,34 @@ func (s *Station) noteCurves() {
 // CurvesIn reads the curves that an entry of a recording notes; ok is false
 // for an entry that notes none.
 func CurvesIn(e *logbook.Entry) (_ Curves, ok bool, err error) {
-	if e.Kind != logbook.Mark || e.Says != curvesMark {
-		return nil, false, nil
-	}
-	var of map[string]*intake.Calibration
-	if err := json.Unmarshal([]byte(e.Text), &of); err != nil {
-		return nil, true, fault.New(fault.Syntax, "the calibrations in the recording cannot be read").Because(err)
+	of, ok, err := noted(e)
+	if !ok || err != nil {
+		return nil, ok, err
 	}
 	out, err := curves(of)
 	return out, true, err
+}
+
+// SignalsIn reads of the same note in what unit the calibrated channels send:
+// that of the cell's own signal.
+func SignalsIn(e *logbook.Entry) (units map[string]string, ok bool, err error) {
+	of, ok, err := noted(e)
+	if !ok || err != nil {
+		return nil, ok, err
+	}
+	units = map[string]string{}
+	for channel, c := range of {
+		units[channel] = c.Signal
+	}
+	return units, true, nil
+}
+
+func noted(e *logbook.Entry) (of map[string]*intake.Calibration, ok bool, err error) {
+	if e.Kind != logbook.Mark || e.Says != curvesMark {
+		return nil, false, nil
+	}
+	if err := json.Unmarshal([]byte(e.Text), &of); err != nil {
+		return nil, true, fault.New(fault.Syntax, "the calibrations in the recording cannot be read").Because(err)
+	}
+	return of, true, nil
 }
