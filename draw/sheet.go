@@ -38,14 +38,54 @@ func Sheet(h *lift.Hung, util, p95 map[string]float64, meta Meta) *Page {
 		return p
 	}
 	s := &sheet{p: p, h: h, util: util, p95: p95, t: t, meta: meta, k: min(t.w/297, 1.25)}
+	if s.bounded(); p.err == nil {
+		s.compose()
+	}
+	return p
+}
+
+// The pictures that Picture makes: the elevation, the one from a quarter turn
+// beside it, and the plan.
+const (
+	Front  = "front"
+	Beside = "side"
+	Above  = "plan"
+)
+
+// picture is the size of a single picture, mm.
+const pictureW, pictureH = 240, 180
+
+// Picture draws one view of a hung lift alone, for a screen; the rest is as for
+// Sheet.
+func Picture(h *lift.Hung, util, p95 map[string]float64, meta Meta, name string) *Page {
+	t, err := meta.tongue()
+	t.w, t.h = pictureW, pictureH
+	p := &Page{w: t.w, h: t.h, title: clean(h.Lift.Title), err: err}
+	turn, said := facing(h)
+	views := map[string]view{
+		Front:  {"elevation", "Elevation, " + said, look(turn, 0), [4]float64{25, 16, 27, strip + 12}},
+		Beside: {"elevation", "From the side", look(turn+math.Pi/2, 0), [4]float64{25, 16, 27, strip + 12}},
+		Above:  {"plan", "Plan", look(turn, math.Pi/2), [4]float64{12, 11, 12, strip + 10}},
+	}
+	w, ok := views[name]
+	if p.err == nil && !ok {
+		p.err = fault.New(fault.Reference, "there is no view %q", name).In("view").Fix("ask for %s, %s or %s", Front, Beside, Above)
+	}
+	s := &sheet{p: p, h: h, util: util, p95: p95, t: t, meta: meta, k: 1}
+	s.bounded()
+	if p.err == nil {
+		s.view(w, rect{0, 0, t.w, t.h})
+	}
+	return p
+}
+
+// bounded refuses a pose that is not one.
+func (s *sheet) bounded() {
 	for _, q := range s.extent() {
 		if l := norm(q); !(l < 1e7) {
-			p.err = fault.New(fault.Internal, "the pose has a point at %v", q).Fix("hang the lift again before drawing it")
-			return p
+			s.p.err = fault.New(fault.Internal, "the pose has a point at %v", q).Fix("hang the lift again before drawing it")
 		}
 	}
-	s.compose()
-	return p
 }
 
 // view is one of the pictures to make; margin is left, top, right, bottom, for dimensions,

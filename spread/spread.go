@@ -207,6 +207,31 @@ func Run(rig *lift.Rig, cells []Cell, draws int) (Result, error) {
 	return res, nil
 }
 
+// Nominal is what Run would give if every figure were known exactly, of the
+// state that rig hangs in now: one value of each force, and no draws.
+func Nominal(rig *lift.Rig, cells []Cell) Result {
+	res := Result{Inputs: rig.Inputs, ranks: &ranks{}, drawn: make([][]float64, len(rig.Inputs))}
+	demands := rig.Demands()
+	res.Demands, res.Readings = make([]Drawn, len(demands)), make([]Reading, len(cells))
+	forces, values := make([]float64, len(demands)), rig.Nominal()
+	rig.Bear(demands, forces)
+	for k, v := range values {
+		res.drawn[k] = []float64{v}
+	}
+	for k, v := range forces {
+		res.Demands[k].values = []float64{v}
+		res.Demands[k].sort()
+	}
+	for k := range cells {
+		v := cells[k].read(rig.AtCell(cells[k].Leg), rig.Inputs, values, 0.5, 0.5, 0.5)
+		res.Readings[k].values = []float64{v}
+	}
+	res.Weight.values = []float64{rig.Weight()}
+	res.Weight.sort()
+	res.bound()
+	return res
+}
+
 // bound sets the limits of the readings. The joint ones leave out as many
 // draws of every cell by itself as it takes for 95 in 100 draws to be inside
 // everywhere.
