@@ -2,6 +2,7 @@ package register
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
@@ -96,6 +97,44 @@ func (e *Event) Change() (Change, error) {
 		return v.Elem().Interface().(Change), nil
 	}
 	return nil, fault.New(fault.Unsupported, "event %d of %s is of a kind this program does not know: %s", e.Version, e.Serial, e.Name).Fix("use the newer program that wrote it")
+}
+
+// Say words what the change did.
+func (e *Event) Say() (string, error) {
+	c, err := e.Change()
+	if err != nil {
+		return "", err
+	}
+	words := ""
+	switch c := c.(type) {
+	case nil:
+		words = fmt.Sprintf("destroyed; its SHA-256 was %x", e.BodySum)
+	case Describing:
+		words = "from " + c.From
+	case Attaching:
+		words = strings.TrimSpace(c.Certificate + " " + string(c.CertificateDate))
+	case Examination:
+		words = fmt.Sprintf("%s by %s, %s, next by %s", c.On, c.Examiner.Name, c.Basis, cmp.Or(string(c.Next), "unknown"))
+		for _, d := range c.Defects {
+			words += fmt.Sprintf("; %s: %s", d.Part, d.What)
+		}
+	case Calibration:
+		words = fmt.Sprintf("%s, next by %s", c.On, c.Next)
+	case Inspection:
+		words = fmt.Sprintf("tag %s, latch %s, damage %s %s", c.Tag, c.Latch, c.Damage, c.Note)
+	case Quarantine:
+		words = c.Reason
+	case Release:
+		words = c.Reason
+	case Scrapping:
+		words = c.Reason
+	case Destruction:
+		words = fmt.Sprintf("records %v by %s", c.Versions, c.Rule)
+	}
+	for _, f := range FilesOf(c) {
+		words += fmt.Sprintf(" [%s, %d bytes]", f.Name, f.Size)
+	}
+	return strings.TrimSpace(words), nil
 }
 
 // Replay adds an item's events up, in their order, and holds them against

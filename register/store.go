@@ -23,6 +23,9 @@ type Store interface {
 	Items(ctx context.Context, serials []string) (map[string]Item, error)
 	// Find gives the chosen items in order of their Key.
 	Find(ctx context.Context, q Query) ([]Item, error)
+	// Seek is Find for a list that is looked at page by page: at most limit
+	// items whose Key comes after a serial, and whether there are more.
+	Seek(ctx context.Context, q Query, after string, limit int) (items []Item, more bool, err error)
 	// History gives an item's events, the first first.
 	History(ctx context.Context, serial string) ([]Event, error)
 	// Due gives all that falls due up to a day, what has no day on record

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"plumbhook/contract"
 	"plumbhook/fault"
 	"plumbhook/internal/qr"
 	"plumbhook/internal/store"
@@ -183,7 +184,7 @@ func (c *gearImportCmd) Run(g *gearCmd, e *env) error {
 	}
 	taken := !(c.Strict && len(plan.Problems) > 0)
 	if c.Format == "json" {
-		err = writeJSON(e.out, newGearImport(sheet, &plan, c.DryRun, taken))
+		err = writeJSON(e.out, contract.NewGearImport(sheet, &plan, c.DryRun, taken))
 	} else {
 		c.tell(e.out, sheet, &plan, taken)
 	}
@@ -289,7 +290,7 @@ func (c *gearListCmd) Run(g *gearCmd, e *env) error {
 			return err
 		}
 		if c.Format == "json" {
-			return writeJSON(e.out, newGearList(items))
+			return writeJSON(e.out, contract.NewGearList(items))
 		}
 		g := grid{align: "llllll"}
 		g.row("serial", "kind", "rating", "location", "examine by", "status")
@@ -347,7 +348,7 @@ func (c *gearShowCmd) Run(g *gearCmd, e *env) error {
 		}
 		findings := register.Fitness(&it, g.day())
 		if c.Format == "json" {
-			shown, err := newGearShown(&it, g.day(), findings, events)
+			shown, err := contract.NewGearShown(&it, g.day(), findings, events)
 			if err != nil {
 				return err
 			}
@@ -364,7 +365,7 @@ func (c *gearShowCmd) Run(g *gearCmd, e *env) error {
 		fmt.Fprintln(e.out, "\nhistory (checksums hold):")
 		past := grid{align: "rllll"}
 		for i := range events {
-			words, err := tellEvent(&events[i])
+			words, err := events[i].Say()
 			if err != nil {
 				return err
 			}
@@ -420,44 +421,6 @@ func tellItem(w io.Writer, it *register.Item) {
 	fmt.Fprint(w, g.String())
 }
 
-// tellEvent words what a change did.
-func tellEvent(ev *register.Event) (string, error) {
-	c, err := ev.Change()
-	if err != nil {
-		return "", err
-	}
-	words := ""
-	switch c := c.(type) {
-	case nil:
-		words = fmt.Sprintf("destroyed; its SHA-256 was %x", ev.BodySum)
-	case register.Describing:
-		words = "from " + c.From
-	case register.Attaching:
-		words = strings.TrimSpace(c.Certificate + " " + string(c.CertificateDate))
-	case register.Examination:
-		words = fmt.Sprintf("%s by %s, %s, next by %s", c.On, c.Examiner.Name, c.Basis, orUnknown(string(c.Next)))
-		for _, d := range c.Defects {
-			words += fmt.Sprintf("; %s: %s", d.Part, d.What)
-		}
-	case register.Calibration:
-		words = fmt.Sprintf("%s, next by %s", c.On, c.Next)
-	case register.Inspection:
-		words = fmt.Sprintf("tag %s, latch %s, damage %s %s", c.Tag, c.Latch, c.Damage, c.Note)
-	case register.Quarantine:
-		words = c.Reason
-	case register.Release:
-		words = c.Reason
-	case register.Scrapping:
-		words = c.Reason
-	case register.Destruction:
-		words = fmt.Sprintf("records %v by %s", c.Versions, c.Rule)
-	}
-	for _, f := range register.FilesOf(c) {
-		words += fmt.Sprintf(" [%s, %d bytes]", f.Name, f.Size)
-	}
-	return strings.TrimSpace(words), nil
-}
-
 type gearDueCmd struct {
 	Within int    `default:"30" help:"How many days to look ahead."`
 	Format string `enum:"text,json,ics" default:"text" help:"text, json or ics (iCalendar)."`
@@ -474,7 +437,7 @@ func (c *gearDueCmd) Run(g *gearCmd, e *env) error {
 		}
 		switch c.Format {
 		case "json":
-			return writeJSON(e.out, newGearDue(dues, on, until))
+			return writeJSON(e.out, contract.NewGearDue(dues, on, until))
 		case "ics":
 			return register.WriteCalendar(e.out, dues, on)
 		}
@@ -646,24 +609,10 @@ func (c *gearLabelsCmd) Run(g *gearCmd, e *env) error {
 		}
 		labels := make([]qr.Label, len(items))
 		for i := range items {
-			labels[i] = label(&items[i])
+			labels[i] = qr.Gear(&items[i])
 		}
 		return output(e, c.Out, func(w io.Writer) error { return qr.Sheet(w, "Gear labels", labels) })
 	})
-}
-
-func label(it *register.Item) qr.Label {
-	l := qr.Label{Code: "plumbhook:gear:" + it.Serial, Title: it.Serial, Lines: []qr.Line{{Text: it.Kind}}}
-	if it.Rating != nil {
-		l.Lines = append(l.Lines, qr.Line{Text: "WLL " + it.Rating.Text, Bold: true})
-	} else {
-		l.Lines = append(l.Lines, qr.Line{Text: "WLL not on record: read the tag"})
-	}
-	l.Lines = append(l.Lines, qr.Line{Text: "examine by " + orUnknown(string(it.ExamineBy))})
-	if it.CalibrateBy != "" {
-		l.Lines = append(l.Lines, qr.Line{Text: "calibrate by " + string(it.CalibrateBy)})
-	}
-	return l
 }
 
 type gearDestroyCmd struct {

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/alecthomas/kong"
+
+	"plumbhook/contract"
 )
 
 // gear runs a gear command on a data folder.
@@ -204,7 +206,7 @@ func TestGearLife(t *testing.T) {
 		t.Errorf("what is scrapped came back: %d %s", status, errs)
 	}
 
-	var shown gearShown
+	var shown contract.GearShown
 	if err := json.Unmarshal([]byte(does(t, dir, "show", "KP-0117", "--on", "2026-03-04", "--format", "json")), &shown); err != nil {
 		t.Fatal(err)
 	}
@@ -219,7 +221,7 @@ func TestGearDue(t *testing.T) {
 	contains(t, "due with a longer look", does(t, dir, "due", "--on", "2026-03-01", "--within", "200"), "in 162 days", "1 overdue, 1 due")
 	var due struct {
 		On  string
-		Due []gearDue
+		Due []contract.GearDue
 	}
 	if err := json.Unmarshal([]byte(does(t, dir, "due", "--on", "2026-02-01", "--format", "json")), &due); err != nil {
 		t.Fatal(err)

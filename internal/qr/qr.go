@@ -5,6 +5,7 @@
 package qr
 
 import (
+	"cmp"
 	"image/color"
 	"io"
 	"slices"
@@ -19,6 +20,7 @@ import (
 	"golang.org/x/image/font/sfnt"
 
 	"plumbhook/fault"
+	"plumbhook/register"
 )
 
 // Label is one label.
@@ -180,4 +182,19 @@ func printable(face int, s string) string {
 		}
 		return r
 	}, s)
+}
+
+// Gear is the label of an item.
+func Gear(it *register.Item) Label {
+	l := Label{Code: "plumbhook:gear:" + it.Serial, Title: it.Serial, Lines: []Line{{Text: it.Kind}}}
+	if it.Rating != nil {
+		l.Lines = append(l.Lines, Line{Text: "WLL " + it.Rating.Text, Bold: true})
+	} else {
+		l.Lines = append(l.Lines, Line{Text: "WLL not on record: read the tag"})
+	}
+	l.Lines = append(l.Lines, Line{Text: "examine by " + cmp.Or(string(it.ExamineBy), "unknown")})
+	if it.CalibrateBy != "" {
+		l.Lines = append(l.Lines, Line{Text: "calibrate by " + string(it.CalibrateBy)})
+	}
+	return l
 }

@@ -110,7 +110,7 @@ func (s *Store) Find(ctx context.Context, q register.Query) ([]register.Item, er
 		where += " AND status = " + marks(len(args), 1)
 	}
 	for _, w := range q.Words {
-		args = append(args, "%"+strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(strings.ToLower(w))+"%")
+		args = append(args, like(w))
 		where += " AND words LIKE " + marks(len(args), 1) + ` ESCAPE '\'`
 	}
 	items, err := s.items(ctx, where, args...)
@@ -170,23 +170,19 @@ func (s *Store) Write(ctx context.Context, entries []register.Entry) error {
 	slices.SortFunc(entries, func(a, b register.Entry) int {
 		return cmp.Compare(register.Key(a.Item.Serial), register.Key(b.Item.Serial))
 	})
-	tx, err := s.db.BeginTx(ctx, nil)
+	destroyed := false
+	err := s.within(ctx, func(w *writer) error {
+		if err := w.items(entries); err != nil {
+			return err
+		}
+		w.beside(entries)
+		destroyed = w.destroyed
+		return w.err
+	})
 	if err != nil {
-		return busy(err)
-	}
-	defer func() { _ = tx.Rollback() }() // after a commit it does nothing
-	w := writer{ctx: ctx, tx: tx}
-	if err := w.items(entries); err != nil {
 		return err
 	}
-	w.beside(entries)
-	if w.err != nil {
-		return w.err
-	}
-	if err := tx.Commit(); err != nil {
-		return busy(err)
-	}
-	if w.destroyed {
+	if destroyed {
 		return s.sweep(ctx)
 	}
 	return nil
@@ -279,24 +275,30 @@ func (w *writer) touched(r sql.Result, err error) (n int64) {
 // items writes the items as they are after their entries.
 func (w *writer) items(entries []register.Entry) error {
 	var fresh [][]any
+	// Writers come one after the other here, so that a change with a higher
+	// number is never seen before one with a lower.
+	var change int64
+	if err := w.tx.QueryRowContext(w.ctx, "UPDATE changes SET last = last + 1 RETURNING last").Scan(&change); err != nil {
+		return err
+	}
 	for i := range entries {
 		e := &entries[i]
 		it := &e.Item
 		if it.Version != e.Event.Version {
 			return fault.New(fault.Internal, "entry %d of %s goes with version %d of the item", e.Event.Version, it.Serial, it.Version)
 		}
-		row := []any{register.Key(it.Serial), it.Version, it.Head[:], string(it.Status), words(it), string(it.Encode())}
+		row := []any{register.Key(it.Serial), it.Version, it.Head[:], string(it.Status), words(it), string(it.Encode()), change}
 		if it.Version == 1 {
 			fresh = append(fresh, row)
 			continue
 		}
-		n := w.exec("UPDATE items SET version = $2, head = $3, status = $4, words = $5, item = $6 WHERE key = $1 AND version = $7", append(row, it.Version-1)...)
+		n := w.exec("UPDATE items SET version = $2, head = $3, status = $4, words = $5, item = $6, changed = $7 WHERE key = $1 AND version = $8", append(row, it.Version-1)...)
 		if w.err == nil && n == 0 {
 			return meanwhile(it.Serial)
 		}
 		w.exec("DELETE FROM dues WHERE key = $1", row[0])
 	}
-	n := w.insert("items", "key, version, head, status, words, item", fresh)
+	n := w.insert("items", "key, version, head, status, words, item, changed", fresh)
 	if w.err == nil && n < int64(len(fresh)) {
 		return meanwhile("")
 	}

@@ -32,10 +32,12 @@ const (
 	Postgres Dialect = "postgres"
 )
 
-// Store keeps the gear register; it is a register.Store.
+// Store keeps the gear register, the lifts and the persons: a register.Store,
+// a job.Store and a crew.Store.
 type Store struct {
-	db    *sql.DB
-	files *os.Root
+	db     *sql.DB
+	files  *os.Root
+	mirror mirror
 }
 
 // Database is the file in a data folder that holds the store.
@@ -96,7 +98,7 @@ func New(ctx context.Context, db *sql.DB, dialect Dialect, dir string) (*Store, 
 	if err != nil {
 		return nil, fault.New(fault.Path, "the folder for attachments cannot be opened").Because(err)
 	}
-	return &Store{db, root}, nil
+	return &Store{db: db, files: root, mirror: mirror{last: -1}}, nil
 }
 
 // Close closes database and folder.
@@ -105,24 +107,28 @@ func (s *Store) Close() error { return errors.Join(s.db.Close(), s.files.Close()
 //go:embed migrations
 var migrations embed.FS
 
-// overlay is the number of the migration that each dialect words for itself.
-const overlay = 2
+// overlays are the migrations that each dialect words for itself.
+var overlays = map[int64]string{2: "append_only.sql", 4: "revisions_stay.sql"}
 
 func migrate(ctx context.Context, db *sql.DB, dialect Dialect) error {
 	common, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		return err
 	}
-	own, err := migrations.ReadFile("migrations/" + string(dialect) + "/append_only.sql")
-	if err != nil {
-		return err
+	var worded []*goose.Migration
+	for version, name := range overlays {
+		own, err := migrations.ReadFile("migrations/" + string(dialect) + "/" + name)
+		if err != nil {
+			return err
+		}
+		worded = append(worded, goose.NewGoMigration(version, &goose.GoFunc{RunTx: func(ctx context.Context, tx *sql.Tx) error {
+			_, err := tx.ExecContext(ctx, string(own))
+			return err
+		}}, nil))
 	}
 	d := map[Dialect]goose.Dialect{SQLite: goose.DialectSQLite3, Postgres: goose.DialectPostgres}[dialect]
 	p, err := goose.NewProvider(d, db, common, goose.WithDisableGlobalRegistry(true),
-		goose.WithGoMigrations(goose.NewGoMigration(overlay, &goose.GoFunc{RunTx: func(ctx context.Context, tx *sql.Tx) error {
-			_, err := tx.ExecContext(ctx, string(own))
-			return err
-		}}, nil)))
+		goose.WithGoMigrations(worded...))
 	if err != nil {
 		return err
 	}

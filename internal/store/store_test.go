@@ -51,7 +51,7 @@ func TestSQLite(t *testing.T) {
 	storetest.Run(t, func(t testing.TB) storetest.Subject {
 		dir := t.TempDir()
 		s, db := open(t, dir), raw(t, dir)
-		return storetest.Subject{Store: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
+		return storetest.Subject{Store: s, Jobs: s, Crew: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
 	})
 }
 
@@ -85,7 +85,7 @@ func TestPostgres(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		return storetest.Subject{Store: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
+		return storetest.Subject{Store: s, Jobs: s, Crew: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
 	})
 }
 
@@ -150,7 +150,8 @@ func TestMigrate(t *testing.T) {
 	// Back to the tables of version 1, with an item in them.
 	for _, q := range []string{
 		"DROP TRIGGER items_stay", "DROP TRIGGER events_stay", "DROP TRIGGER events_as_written",
-		"DROP TRIGGER attachments_stay", "DROP TRIGGER attachments_as_written", "DELETE FROM goose_db_version WHERE version_id = 2",
+		"DROP TRIGGER attachments_stay", "DROP TRIGGER attachments_as_written", "DROP TABLE sessions", "DROP TABLE persons", "DROP TABLE revisions", "DROP TABLE jobs", "DROP TABLE changes",
+		"DROP INDEX items_by_change", "ALTER TABLE items DROP COLUMN changed", "DELETE FROM goose_db_version WHERE version_id >= 2",
 	} {
 		if _, err := db.Exec(q); err != nil {
 			t.Fatal(err)
@@ -358,6 +359,15 @@ func BenchmarkRegister(b *testing.B) {
 	s := open(b, b.TempDir())
 	if err := imported(s, data); err != nil {
 		b.Fatal(err)
+	}
+	for _, word := range []string{"shackle", "kp-09999", "cage 39", "nothing"} {
+		b.Run("seek "+word, func(b *testing.B) {
+			for b.Loop() {
+				if _, _, err := s.Seek(ctx, register.Query{Words: []string{word}}, "", 50); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 	for _, until := range []register.Date{"2026-07-31", "2027-01-01"} {
 		n := 0

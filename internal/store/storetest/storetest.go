@@ -15,7 +15,9 @@ import (
 
 	"pgregory.net/rapid"
 
+	"plumbhook/crew"
 	"plumbhook/fault"
+	"plumbhook/job"
 	"plumbhook/quantity"
 	"plumbhook/register"
 )
@@ -23,6 +25,8 @@ import (
 // Subject is a store under test. Exec speaks to its database directly.
 type Subject struct {
 	register.Store
+	Jobs job.Store
+	Crew crew.Store
 	Exec func(query string) error
 }
 
@@ -43,6 +47,9 @@ func Run(t *testing.T, open func(testing.TB) Subject) {
 		{"attachments", attachments},
 		{"destruction leaves a checksum", destruction},
 		{"nothing is deleted or altered", appendOnly},
+		{"seeking page by page", seeking},
+		{"lifts and their revisions", jobs},
+		{"persons and sessions", persons},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.test(t, open(t)) })
 	}
@@ -435,4 +442,129 @@ func anyOrder(t *rapid.T, s Subject, serial string) {
 	again, err := register.Replay(events)
 	must(t, err)
 	same(t, "the events added up", again, it)
+}
+
+// seeking gives what Find gives, in pages, and sees what is written meanwhile.
+func seeking(t *testing.T, s Subject) {
+	var items []register.Item
+	for i := range 25 {
+		items = append(items, Shackle(fmt.Sprintf("KP-%02d", i)))
+	}
+	items = enter(t, s, items...)
+	all := func(q register.Query) (serials []string) {
+		after := ""
+		for range 10 {
+			page, more, err := s.Seek(ctx, q, after, 7)
+			must(t, err)
+			for _, it := range page {
+				serials = append(serials, it.Serial)
+			}
+			if !more {
+				return serials
+			}
+			after = strings.ToLower(serials[len(serials)-1])
+		}
+		t.Fatal("the pages have no end")
+		return nil
+	}
+	for _, q := range []register.Query{{}, {Words: []string{"kp-1"}}, {Words: []string{"BOW", "-2"}}, {Words: []string{"%"}}, {Words: []string{"none"}}, {Status: register.Quarantined}} {
+		found, err := s.Find(ctx, q)
+		must(t, err)
+		var want []string
+		for _, it := range found {
+			want = append(want, it.Serial)
+		}
+		same(t, fmt.Sprintf("%+v", q), all(q), want)
+	}
+	change(t, s, items[3], register.Quarantine{Reason: "dropped"})
+	enter(t, s, Shackle("KP-035"))
+	same(t, "after a change", all(register.Query{Status: register.Quarantined}), []string{"KP-03"})
+	same(t, "after an entry", all(register.Query{Words: []string{"kp-03"}}), []string{"KP-03", "KP-035"})
+}
+
+func jobs(t *testing.T, s Subject) {
+	by := func(who string, minute int) job.Stamp {
+		return job.Stamp{Who: who, At: start.Add(time.Duration(minute) * time.Minute).Truncate(time.Microsecond)}
+	}
+	used := 0.8
+	judged := job.Judged{Title: "Pump motor, 100% Überlauf", Verdict: "holds", Worst: job.Worst{Where: "legs.west", Used: &used}}
+	j, err := job.New("a1", "plumbhook: 1\n# é\n", "first", judged, by("A. Planner", 0))
+	must(t, err)
+	j, err = s.Jobs.PutJob(ctx, j)
+	must(t, err)
+	again := j
+	again.Version = 0
+	_, err = s.Jobs.PutJob(ctx, again)
+	refused(t, err, fault.Duplicate)
+	next, err := j.Revise(1, "plumbhook: 1\n# e\n", "", judged, by("B. Planner", 1), false)
+	must(t, err)
+	next, err = s.Jobs.PutJob(ctx, next)
+	must(t, err)
+	_, err = s.Jobs.PutJob(ctx, j)
+	refused(t, err, fault.Disagree)
+	got, err := s.Jobs.Job(ctx, "a1")
+	must(t, err)
+	same(t, "the lift", got, next)
+	_, err = s.Jobs.Job(ctx, "a2")
+	refused(t, err, fault.Reference)
+	other, err := job.New("a2", "x", "", job.Judged{Title: "gate", Verdict: job.Invalid}, by("A. Planner", 2))
+	must(t, err)
+	_, err = s.Jobs.PutJob(ctx, other)
+	must(t, err)
+	for _, c := range []struct {
+		q    job.Query
+		want string
+	}{{job.Query{}, "a2 a1"}, {job.Query{Words: []string{"ÜBERlauf", "0%"}}, "a1"}, {job.Query{Words: []string{"a. plan"}}, "a2"}, {job.Query{State: job.Draft}, "a2 a1"}, {job.Query{State: job.Done}, ""}} {
+		list, err := s.Jobs.Jobs(ctx, c.q)
+		must(t, err)
+		var ids []string
+		for _, j := range list {
+			ids = append(ids, j.ID)
+			if j.Newest().Text != "" {
+				t.Error("a list carries texts")
+			}
+		}
+		same(t, fmt.Sprintf("%+v", c.q), strings.Join(ids, " "), c.want)
+	}
+	for _, query := range []string{"DELETE FROM revisions", "UPDATE revisions SET text = 'another'", "DELETE FROM jobs"} {
+		if s.Exec(query) == nil {
+			t.Errorf("the database allowed: %s", query)
+		}
+	}
+}
+
+func persons(t *testing.T, s Subject) {
+	_, err := s.Crew.Person(ctx, "A. Rigger")
+	refused(t, err, fault.Reference)
+	must(t, s.Crew.PutPerson(ctx, crew.Person{Name: "A. Rigger", Role: crew.Rigger, Password: "x"}))
+	refused(t, s.Crew.PutPerson(ctx, crew.Person{Name: "a. RIGGER", Role: crew.Admin}), fault.Duplicate)
+	p, err := s.Crew.Person(ctx, "a.  rigger ")
+	must(t, err)
+	same(t, "the person", p, crew.Person{Name: "A. Rigger", Role: crew.Rigger, Password: "x", Version: 1})
+	p.Role = crew.Planner
+	must(t, s.Crew.PutPerson(ctx, p))
+	refused(t, s.Crew.PutPerson(ctx, p), fault.Disagree)
+	must(t, s.Crew.PutPerson(ctx, crew.Person{Name: "Yard", Role: crew.Screen}))
+	all, err := s.Crew.Persons(ctx)
+	must(t, err)
+	same(t, "persons", len(all), 2)
+	at := start.Truncate(time.Microsecond)
+	x := crew.Session{Sum: crew.TokenSum("token"), Name: "A. Rigger", Begun: at, Seen: at, ByPIN: true}
+	must(t, s.Crew.PutSession(ctx, x))
+	x.Seen = at.Add(time.Hour)
+	must(t, s.Crew.PutSession(ctx, x))
+	got, err := s.Crew.Session(ctx, x.Sum)
+	must(t, err)
+	same(t, "the session", got, x)
+	_, err = s.Crew.Session(ctx, crew.TokenSum("another"))
+	refused(t, err, fault.Reference)
+	must(t, s.Crew.EndSessions(ctx, "yard"))
+	_, err = s.Crew.Session(ctx, x.Sum)
+	must(t, err)
+	must(t, s.Crew.EndSessions(ctx, "a. rigger"))
+	_, err = s.Crew.Session(ctx, x.Sum)
+	refused(t, err, fault.Reference)
+	if s.Exec("DELETE FROM persons") == nil {
+		t.Error("the database let a person go")
+	}
 }
