@@ -182,23 +182,29 @@ func NewCard(c *card.Card, out Readout, show func(n float64) string) Card {
 	for _, p := range c.Tug {
 		v.Tug = append(v.Tug, CardPull{p.Leg, p.LeastN, cells(p.Share)})
 	}
-	if a := c.Angle; a != nil {
-		v.Angle = &CardAngle{
-			Leg: a.Leg, ShareN: a.ShareN, LengthM: a.LengthM, RiseM: a.RiseM, Weakest: a.Weakest,
-			LimitN: stated(a.LimitN), OverAlready: a.NotEvenVertical, Rows: []CardAngleRow{},
-		}
-		if a.OutAngle != nil {
-			d := degrees(*a.OutAngle)
-			v.Angle.RunsOutDeg = &d
-		}
-		for _, r := range a.Rows {
-			v.Angle.Rows = append(v.Angle.Rows, CardAngleRow{degrees(r.FromHorizontal), r.Factor, r.ForceN, r.Used, r.Planned})
-		}
-	}
+	v.Angle = newCardAngle(c.Angle)
 	for i := range c.State.Findings {
 		if f := &c.State.Findings[i]; f.Severity == verdict.Stop {
 			v.Findings = append(v.Findings, f.Text)
 		}
+	}
+	return v
+}
+
+func newCardAngle(a *card.Lesson) *CardAngle {
+	if a == nil {
+		return nil
+	}
+	v := &CardAngle{
+		Leg: a.Leg, ShareN: a.ShareN, LengthM: a.LengthM, RiseM: a.RiseM, Weakest: a.Weakest,
+		LimitN: stated(a.LimitN), OverAlready: a.NotEvenVertical, Rows: []CardAngleRow{},
+	}
+	if a.OutAngle != nil {
+		d := degrees(*a.OutAngle)
+		v.RunsOutDeg = &d
+	}
+	for _, r := range a.Rows {
+		v.Rows = append(v.Rows, CardAngleRow{degrees(r.FromHorizontal), r.Factor, r.ForceN, r.Used, r.Planned})
 	}
 	return v
 }

@@ -15,10 +15,10 @@ type layer struct {
 var layers = []layer{
 	{"leaves", []string{"quantity", "reading", "logbook", "fault", "examples"}},
 	{"numerics", []string{"statics", "metrology", "takeoff"}},
-	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card"}},
+	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
-	{"adapters", []string{"internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
+	{"adapters", []string{"internal/authority", "internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
 	{"command", []string{"cmd/plumbhook"}},
 }
 
@@ -35,6 +35,7 @@ var sideways = []edge{
 	{"quantity", "fault", "a refused unit is a fault with its place in the text"},
 	{"logbook", "reading", "a frame of readings is one kind of entry"},
 	{"watch", "alarm", "the watch tells the alarms what is the case"},
+	{"internal/cli", "internal/authority", "serve has TLS for other machines"},
 	{"internal/cli", "internal/bus", "serve may be told of a message server outside"},
 	{"internal/cli", "internal/intake", "serve reads the channel map"},
 	{"internal/cli", "internal/server", "serve puts the live page in front of the station"},

@@ -44,6 +44,7 @@ func (*demoCmd) Help() string {
 const (
 	demoGateway = "virtual"
 	demoTopic   = "tele/" + demoGateway + "/cells"
+	demoSecret  = "PLUMBHOOK_DEMO_PASSWORD"
 )
 
 // Run plays until it is interrupted.
@@ -71,10 +72,7 @@ func (c *demoCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	w := &watching{plan: p, dir: dir, channels: m, listen: c.Listen, mqtt: "127.0.0.1:0", readout: "kN"}
-	if err := os.Setenv("PLUMBHOOK_DEMO_PASSWORD", password); err != nil {
-		return other(fault.New(fault.Internal, "the demonstration's password cannot be set").Because(err))
-	}
+	w := &watching{plan: p, dir: dir, channels: m, listen: c.Listen, mqtt: "127.0.0.1:0", readout: "kN", signIn: signInNever, getenv: only(demoSecret, password)}
 	// The first lift is worked out before the watch begins, or it would wait for
 	// readings.
 	first, err := c.rehearsed(l, 0)
@@ -122,7 +120,7 @@ func (o *oneAtATime) Write(b []byte) (int, error) {
 // demoMap is the channel map of the virtual gateway.
 func demoMap(l *lift.Lift) (*intake.Map, error) {
 	var b strings.Builder
-	b.WriteString("channel_map: 1\ngateways:\n  " + demoGateway + ":\n    kind: mqtt\n    password: {env: PLUMBHOOK_DEMO_PASSWORD}\nchannels:\n")
+	b.WriteString("channel_map: 1\ngateways:\n  " + demoGateway + ":\n    kind: mqtt\n    password: {env: " + demoSecret + "}\nchannels:\n")
 	line := func(name, kind, unit string) {
 		fmt.Fprintf(&b, "  %s: {gateway: %s, address: '%s#%s', kind: %s, unit: %s}\n", name, demoGateway, demoTopic, name, kind, unit)
 	}
@@ -143,12 +141,31 @@ func (c *demoCmd) rehearsed(l *lift.Lift, k int) (*rehearse.Run, error) {
 	return rehearse.New(l, c.Seed+uint64(k), c.Cause[k%len(c.Cause)], rehearse.Options{Rate: 10, Clean: true})
 }
 
-// play publishes lift after lift.
-func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, r *rehearse.Run, password string) error {
-	o := mqtt.NewClientOptions().AddBroker("tcp://" + w.site.Address()).SetClientID(demoGateway).SetUsername(demoGateway).SetPassword(password).SetOrderMatters(true)
+// virtualGateway connects to our own message server.
+func virtualGateway(address, password string) (mqtt.Client, error) {
+	o := mqtt.NewClientOptions().AddBroker("tcp://" + address).SetClientID(demoGateway).SetUsername(demoGateway).SetPassword(password).SetOrderMatters(true)
 	client := mqtt.NewClient(o)
 	if t := client.Connect(); !t.WaitTimeout(10*time.Second) || t.Error() != nil {
-		return other(fault.New(fault.Internal, "the virtual gateway cannot connect").Because(t.Error()))
+		return nil, other(fault.New(fault.Internal, "the virtual gateway cannot connect").Because(t.Error()))
+	}
+	return client, nil
+}
+
+// only is an environment with one name in it.
+func only(name, value string) func(string) string {
+	return func(n string) string {
+		if n == name {
+			return value
+		}
+		return ""
+	}
+}
+
+// play publishes lift after lift.
+func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, r *rehearse.Run, password string) error {
+	client, err := virtualGateway(w.site.Address(), password)
+	if err != nil {
+		return err
 	}
 	defer client.Disconnect(100)
 	for k := 0; ctx.Err() == nil; k++ {
@@ -164,7 +181,7 @@ func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, r
 			run, err := c.rehearsed(l, k+1)
 			ahead <- lift{run, err}
 		}()
-		if err := c.publish(ctx, client, r.Samples); err != nil {
+		if err := publish(ctx, client, r.Samples, c.Speed); err != nil {
 			return err
 		}
 		c.clear(ctx, w)
@@ -179,14 +196,14 @@ func (c *demoCmd) play(ctx context.Context, e *env, w *watching, l *lift.Lift, r
 
 // publish sends the samples as they fall due, those of a tenth of a second in
 // one message.
-func (c *demoCmd) publish(ctx context.Context, client mqtt.Client, samples []sim.Sample) error {
+func publish(ctx context.Context, client mqtt.Client, samples []sim.Sample, speed float64) error {
 	type sample struct {
 		T float64 `json:"t"`
 		V float64 `json:"v"`
 	}
 	start := time.Now()
 	for i := 0; i < len(samples); {
-		end := samples[i].Arrived + 0.1*c.Speed
+		end := samples[i].Arrived + 0.1*speed
 		body := map[string]sample{}
 		k := i
 		for ; k < len(samples) && samples[k].Arrived < end; k++ {
@@ -194,12 +211,12 @@ func (c *demoCmd) publish(ctx context.Context, client mqtt.Client, samples []sim
 			if _, twice := body[s.Channel]; twice {
 				break
 			}
-			body[s.Channel] = sample{float64(start.UnixNano())/1e9 + s.Measured/c.Speed, s.Value}
+			body[s.Channel] = sample{float64(start.UnixNano())/1e9 + s.Measured/speed, s.Value}
 		}
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-time.After(time.Until(start.Add(time.Duration(samples[k-1].Arrived / c.Speed * float64(time.Second))))):
+		case <-time.After(time.Until(start.Add(time.Duration(samples[k-1].Arrived / speed * float64(time.Second))))):
 		}
 		text, err := json.Marshal(body)
 		if err != nil {

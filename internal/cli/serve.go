@@ -2,6 +2,8 @@ package cli
 
 import (
 	"context"
+	"crypto/rand"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -12,52 +14,62 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"sync"
 	"syscall"
 	"time"
 
 	"plumbhook/card"
 	"plumbhook/contract"
 	"plumbhook/fault"
+	"plumbhook/internal/authority"
 	"plumbhook/internal/bus"
 	"plumbhook/internal/intake"
 	"plumbhook/internal/server"
 	"plumbhook/internal/station"
+	"plumbhook/internal/store"
 	"plumbhook/record"
 	"plumbhook/verdict"
 	"plumbhook/watch"
+	"plumbhook/web"
 )
 
 type serveCmd struct {
-	File   string `arg:"" help:"Lift file (YAML)."`
-	Data   string `required:"" placeholder:"DIR" help:"Data folder: recording and messages are kept there."`
+	File   string `arg:"" optional:"" help:"Lift file (YAML) to watch; the app alone without it."`
+	Data   string `required:"" placeholder:"DIR" help:"Data folder: lifts, gear, recordings and messages are kept there."`
 	Map    string `placeholder:"FILE" help:"Channel map: which gateway sends which channel. Without it readings come over HTTP and MQTT from nobody."`
-	Listen string `default:"127.0.0.1:8470" placeholder:"ADDR" help:"Where the live page is served (default ${default})."`
+	Listen string `default:"127.0.0.1:8470" placeholder:"ADDR" help:"Where the app is served (default ${default})."`
 	MQTT   string `default:"127.0.0.1:1883" placeholder:"ADDR" help:"Where gateways publish (default ${default})."`
 	NATS   string `placeholder:"URL" help:"A message server outside, instead of our own; credentials from PLUMBHOOK_NATS_CREDENTIALS."`
 	Keep   struct {
 		Days int     `placeholder:"N" help:"What is recorded goes after so many days, but never of the lift under watch (default: all stays)."`
 		GB   float64 `name:"gb" placeholder:"N" help:"The oldest goes when the recording takes more than so many 10^9 bytes, but never of the lift under watch (default: all stays)."`
 	} `embed:"" prefix:"keep-"`
-	Readout string `default:"kN" placeholder:"UNIT" help:"The one unit of everything the crew reads (default ${default})."`
+	Readout   string   `default:"kN" placeholder:"UNIT" help:"The one unit of everything the crew reads of FILE (default ${default}); lifts of the app have their own."`
+	SignIn    string   `enum:"auto,always,never" default:"auto" help:"Who has to sign in: always everybody; never anybody, on this machine alone; auto: everybody, unless FILE is watched on this machine alone and nobody is registered."`
+	PlainHTTP bool     `name:"plain-http" help:"Serve other machines without TLS: passwords and readings can be read and altered on the way."`
+	Name      []string `placeholder:"HOST" help:"A further name that this machine is reached by. Give it again for each."`
 }
 
 // Help says what it does.
 func (*serveCmd) Help() string {
-	return `Watches a lift: takes readings of gateways, judges them at once, shows them on the live page and records everything in the data folder. ` +
-		`A watch that was stopped in the middle of a lift goes on with it. It listens on this machine alone unless told otherwise; there is no sign-in yet, and whoever reaches it may act.`
+	return `Serves the app: plan lifts, keep the gear register, watch. With a lift file it watches that lift from the start: takes readings of gateways, judges them at once, shows them on the live page and records everything in the data folder. ` +
+		`A watch that was stopped in the middle of a lift goes on with it. While nobody is registered it prints a code that makes the first admin. ` +
+		`It listens on this machine alone unless told otherwise; for other machines it needs the certificates that plumbhook certify makes.`
 }
 
 // Run serves until it is interrupted.
 func (c *serveCmd) Run(e *env) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	l, err := read(c.File)
-	if err != nil {
-		return err
-	}
-	p, err := verdict.Check(l)
-	if err != nil {
-		return err
+	var p *verdict.Plan
+	if c.File != "" {
+		l, err := read(c.File)
+		if err != nil {
+			return err
+		}
+		if p, err = verdict.Check(l); err != nil {
+			return err
+		}
 	}
 	var m *intake.Map
 	var files fs.FS
@@ -79,7 +91,7 @@ func (c *serveCmd) Run(e *env) error {
 	if c.Keep.Days < 0 || c.Keep.GB < 0 {
 		return fault.New(fault.Range, "a recording cannot be kept for less than nothing").Fix("give --keep-days and --keep-gb above zero, or leave them out")
 	}
-	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout}
+	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout, signIn: c.SignIn, plain: c.PlainHTTP, names: c.Name, getenv: os.Getenv}
 	if c.NATS != "" {
 		w.external = &bus.External{URL: c.NATS, Credentials: os.Getenv("PLUMBHOOK_NATS_CREDENTIALS")}
 	}
@@ -93,7 +105,14 @@ func (c *serveCmd) Run(e *env) error {
 	return w.serve(ctx)
 }
 
-// watching is a station with its gateways and its server.
+// The ways to sign in.
+const (
+	signInAlways = "always"
+	signInNever  = "never"
+)
+
+// watching is the app at work: the store, the server, and the lift on the watch
+// where there is one.
 type watching struct {
 	plan     *verdict.Plan
 	dir      string
@@ -103,13 +122,23 @@ type watching struct {
 	mqtt     string
 	readout  string
 	external *bus.External
+	signIn   string
+	plain    bool     // plain HTTP for other machines too
+	names    []string // that this machine is reached by
+	getenv   func(string) string
 	keep     record.Keep
 
-	station *station.Station
-	site    *station.Site
-	server  *server.Server
-	ln      net.Listener
-	notes   []string
+	station  *station.Station
+	site     *station.Site
+	server   *server.Server
+	store    *store.Store
+	ln       net.Listener
+	scheme   string
+	log      *slog.Logger
+	notes    []string
+	folder   string             // folder of the recording of the lift on the watch
+	rehearse context.CancelFunc // ends the virtual lift; nil: none is played
+	played   sync.WaitGroup
 }
 
 // open starts everything but the answering.
@@ -118,24 +147,65 @@ func (w *watching) open(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	// A goroutine that waits for the disk holds its processor for a moment; the
-	// alarm path must find another.
-	if runtime.GOMAXPROCS(0) < 4 {
-		runtime.GOMAXPROCS(4)
-	}
-	o := watch.Options{Show: func(n float64) string { return shownIn(out, n) }}
-	st, found, err := station.Open(station.Options{Dir: w.dir, Plan: w.plan, Watch: o, Map: w.channels, Keep: w.keep})
-	if err != nil {
-		return err
-	}
-	w.station = st
 	defer func() {
 		if err != nil {
 			w.close()
 		}
 	}()
+	// A goroutine that waits for the disk holds its processor for a moment; the
+	// alarm path must find another.
+	if runtime.GOMAXPROCS(0) < 4 {
+		runtime.GOMAXPROCS(4)
+	}
+	w.log = slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	if w.store, err = store.Open(ctx, w.dir, true); err != nil {
+		return err
+	}
+	o := server.Options{Version: version(), Log: w.log, Hosts: w.names, Gear: w.store, Lifts: w.store, Crew: w.store, Watcher: w}
+	o.App, _ = web.App()
+	if err := w.hear(&o); err != nil {
+		return err
+	}
+	persons, err := w.store.Persons(ctx)
+	if err != nil {
+		return err
+	}
+	here := loopback(w.ln.Addr())
+	switch {
+	case w.signIn == signInNever && !here:
+		return option("sign-in", fault.New(fault.Unsupported, "without sign-in only this machine can be served").Fix("listen on 127.0.0.1, or have people sign in"))
+	case w.signIn == signInNever, w.signIn != signInAlways && w.plan != nil && here && len(persons) == 0:
+		o.Open = true
+	case len(persons) == 0:
+		o.Code = rand.Text()[:12]
+	}
+	if w.plan == nil {
+		w.server = server.New(nil, o)
+		w.greet(&o)
+		title, err := w.server.Resume(ctx)
+		if title != "" && err == nil {
+			w.notes = append(w.notes, fmt.Sprintf("goes on with the watch of %q", title))
+		}
+		return err
+	}
+	if o.Watched, err = w.up(ctx, w.dir, w.plan, out); err != nil {
+		return err
+	}
+	w.server = server.New(w.station, o)
+	w.greet(&o)
+	return nil
+}
+
+// up puts a plan on the watch.
+func (w *watching) up(ctx context.Context, dir string, p *verdict.Plan, out contract.Readout) (with server.Watched, err error) {
+	o := watch.Options{Show: func(n float64) string { return shownIn(out, n) }}
+	st, found, err := station.Open(station.Options{Dir: dir, Plan: p, Watch: o, Map: w.channels, Keep: w.keep})
+	if err != nil {
+		return with, err
+	}
+	w.station, w.folder = st, filepath.Join(dir, "record")
 	if found.Last > 0 {
-		w.notes = append(w.notes, fmt.Sprintf("goes on with the recording in %s, %d entries", w.dir, found.Last))
+		w.notes = append(w.notes, fmt.Sprintf("goes on with the recording in %s, %d entries", dir, found.Last))
 	}
 	if found.Cut > 0 {
 		w.notes = append(w.notes, fmt.Sprintf("the recording ended in the middle of an entry: %d bytes were cut", found.Cut))
@@ -143,28 +213,86 @@ func (w *watching) open(ctx context.Context) (err error) {
 	for _, h := range found.Missing {
 		w.notes = append(w.notes, "the recording lacks something: "+h.Error())
 	}
-	so := server.Options{Readout: out, Day: card.Day{}, Version: version(), Log: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))}
+	with = server.Watched{Readout: out, Day: card.Day{}}
 	if w.channels != nil {
-		if w.site, err = st.Connect(ctx, station.Gateways{Map: w.channels, Files: w.files, Getenv: os.Getenv, Dir: w.dir, MQTT: w.mqtt, Extern: w.external, Log: so.Log}); err != nil {
-			return err
+		if w.site, err = st.Connect(ctx, station.Gateways{Map: w.channels, Files: w.files, Getenv: w.getenv, Dir: dir, MQTT: w.mqtt, Extern: w.external, Log: w.log}); err != nil {
+			w.down()
+			return with, err
 		}
-		so.Readings = w.site.Readings()
+		with.Readings = w.site.Readings()
 	}
-	w.server = server.New(st, so)
+	return with, nil
+}
+
+// down ends the watch.
+func (w *watching) down() {
+	if w.rehearse != nil {
+		w.rehearse()
+		w.played.Wait()
+		w.rehearse = nil
+	}
+	if w.site != nil {
+		w.site.Close()
+		w.site = nil
+	}
+	if w.station != nil {
+		w.station.Close()
+		w.station = nil
+	}
+}
+
+// hear starts listening: with TLS for other machines.
+func (w *watching) hear(o *server.Options) (err error) {
 	if w.ln, err = net.Listen("tcp", w.listen); err != nil {
 		return other(fault.New(fault.Path, "cannot listen on %s", w.listen).Because(err).Fix("give another address with --listen"))
 	}
+	w.scheme = "http"
+	if loopback(w.ln.Addr()) || w.plain {
+		return nil
+	}
+	a, err := authority.Load(w.dir)
+	if err != nil {
+		return err
+	}
+	w.scheme, o.TLS, o.Authority = "https", true, a.PEM()
+	o.Hosts = append(o.Hosts, a.Names()...)
+	w.ln = tls.NewListener(w.ln, &tls.Config{GetCertificate: a.Certificate, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
 	return nil
+}
+
+func loopback(a net.Addr) bool {
+	t, ok := a.(*net.TCPAddr)
+	return ok && t.IP.IsLoopback()
+}
+
+// greet says how people get in.
+func (w *watching) greet(o *server.Options) {
+	switch {
+	case o.Open:
+		w.notes = append(w.notes, "nobody has to sign in: whoever reaches this address may act, and names are claims")
+	case o.Code != "":
+		w.notes = append(w.notes, "nobody is registered yet; this code makes the first admin: "+o.Code)
+	}
+	if w.plain && !loopback(w.ln.Addr()) {
+		w.notes = append(w.notes, "WARNING: other machines are served without TLS; passwords and readings can be read and altered on the way")
+	}
 }
 
 // hello says where everything is.
 func (w *watching) hello() []string {
-	lines := append(w.notes, fmt.Sprintf("watching %q, revision %s", w.plan.Lift.Title, w.plan.Lift.Revision),
-		fmt.Sprintf("live page    http://%s/", w.ln.Addr()), fmt.Sprintf("far display  http://%s/far", w.ln.Addr()))
+	at := fmt.Sprintf("%s://%s", w.scheme, w.ln.Addr())
+	lines := append(w.notes, "app          "+at+"/")
+	if w.plan != nil {
+		lines = append(lines, fmt.Sprintf("watching %q, revision %s", w.plan.Lift.Title, w.plan.Lift.Revision))
+	}
+	lines = append(lines, "live page    "+at+"/live", "far display  "+at+"/far")
+	if w.scheme == "https" {
+		lines = append(lines, "certificate  "+at+"/certificate, for a tablet")
+	}
 	if w.site != nil {
 		lines = append(lines, fmt.Sprintf("MQTT         %s, topics tele/GATEWAY/...", w.site.Address()))
 	}
-	return append(lines, "recording    "+w.dir, verdict.Cautions)
+	return append(lines, "data         "+w.dir, verdict.Cautions)
 }
 
 // serve answers until ctx is done.
@@ -176,11 +304,12 @@ func (w *watching) serve(ctx context.Context) error {
 }
 
 func (w *watching) close() {
-	if w.site != nil {
-		w.site.Close()
+	w.down()
+	if w.ln != nil {
+		w.ln.Close()
 	}
-	if w.station != nil {
-		w.station.Close()
+	if w.store != nil {
+		w.store.Close()
 	}
 }
 

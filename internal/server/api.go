@@ -11,7 +11,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 	"unicode"
 
@@ -38,7 +37,7 @@ type order[T any] struct{ Body T }
 
 // Named is who does it.
 type Named struct {
-	Who string `json:"who" minLength:"1" maxLength:"60" doc:"name of the person; a claim, nobody has signed in"`
+	Who string `json:"who,omitempty" maxLength:"60" doc:"name of the person where no sign-in is asked for: a claim. Elsewhere the session says who it is"`
 }
 
 type tareOrder struct {
@@ -72,16 +71,16 @@ func (s *Server) routes(mux *http.ServeMux) {
 	api := humago.New(mux, config)
 
 	get := func(path, id, summary string) huma.Operation {
-		return huma.Operation{OperationID: id, Method: http.MethodGet, Path: path, Summary: summary, Errors: []int{500}}
+		return huma.Operation{OperationID: id, Method: http.MethodGet, Path: path, Summary: summary, Errors: []int{401, 403, 404, 500}}
 	}
 	post := func(path, id, summary string, errs ...int) huma.Operation {
 		return huma.Operation{
 			OperationID: id, Method: http.MethodPost, Path: "/api/watch/" + path, Summary: summary, MaxBodyBytes: mostBody,
-			Errors: append([]int{400, 403, 413, 415, 422, 500, 503}, errs...),
+			Errors: append([]int{400, 401, 403, 404, 413, 415, 422, 500, 503}, errs...),
 		}
 	}
 	huma.Register(api, get("/api/watch", "get-watch", "How things stand"), func(context.Context, *struct{}) (*answer[contract.Watch], error) {
-		return s.stands(), nil
+		return s.stands()
 	})
 	huma.Register(api, s.streamOperation(api), func(context.Context, *struct{}) (*huma.StreamResponse, error) {
 		return &huma.StreamResponse{Body: func(c huma.Context) {
@@ -90,10 +89,10 @@ func (s *Server) routes(mux *http.ServeMux) {
 		}}, nil
 	})
 	huma.Register(api, post("tare", "tare", "Take what the unloaded cells read as zero, all of them or none", 409), s.tare)
-	huma.Register(api, post("ack", "ack", "Say that an alarm has been seen", 404), func(ctx context.Context, o *order[alarmOrder]) (*answer[contract.Watch], error) {
+	huma.Register(api, post("ack", "ack", "Say that an alarm has been seen"), func(ctx context.Context, o *order[alarmOrder]) (*answer[contract.Watch], error) {
 		return s.alarm(ctx, logbook.Ack, &o.Body)
 	})
-	huma.Register(api, post("clear", "clear", "End a stop whose cause is gone", 404, 409), func(ctx context.Context, o *order[alarmOrder]) (*answer[contract.Watch], error) {
+	huma.Register(api, post("clear", "clear", "End a stop whose cause is gone", 409), func(ctx context.Context, o *order[alarmOrder]) (*answer[contract.Watch], error) {
 		return s.alarm(ctx, logbook.Clear, &o.Body)
 	})
 	huma.Register(api, post("word", "word", "Say what no cell can. A call to hold tells people; it does not stop the crane"), func(ctx context.Context, o *order[wordOrder]) (*answer[contract.Watch], error) {
@@ -102,17 +101,29 @@ func (s *Server) routes(mux *http.ServeMux) {
 		}
 		return s.enter(ctx, logbook.Entry{Kind: logbook.Word, Who: o.Body.Who, Says: o.Body.Says})
 	})
+	huma.Register(api, post("hold", "call-hold", "Call everybody to hold, which anyone may. It tells people; it does not stop the crane"), func(ctx context.Context, o *order[Named]) (*answer[contract.Watch], error) {
+		if strings.TrimSpace(o.Body.Who) == "" {
+			o.Body.Who = somebody
+		}
+		return s.enter(ctx, logbook.Entry{Kind: logbook.Word, Who: o.Body.Who, Says: logbook.CallHold})
+	})
 	huma.Register(api, post("mark", "mark", "Write a remark into the logbook"), func(ctx context.Context, o *order[markOrder]) (*answer[contract.Watch], error) {
 		return s.enter(ctx, logbook.Entry{Kind: logbook.Mark, Who: o.Body.Who, Text: o.Body.Text})
 	})
 
-	plan := sync.OnceValue(func() *answer[contract.Check] { return &answer[contract.Check]{contract.NewCheck(s.station.Plan())} })
 	huma.Register(api, get("/api/plan", "get-plan", "The plan under watch, as checked"), func(context.Context, *struct{}) (*answer[contract.Check], error) {
-		return plan(), nil
+		x, err := s.watched()
+		if err != nil {
+			return nil, err
+		}
+		return x.plan(), nil
 	})
-	page := sync.OnceValues(s.card)
 	huma.Register(api, get("/api/card", "get-card", "What the cells must read, and where to stop"), func(context.Context, *struct{}) (*answer[contract.Card], error) {
-		c, err := page()
+		x, err := s.watched()
+		if err != nil {
+			return nil, err
+		}
+		c, err := x.card()
 		return c, s.status(err)
 	})
 	huma.Register(api, get("/api/status", "get-status", "How recording, bus, gateways and disk do"), func(context.Context, *struct{}) (*answer[contract.Health], error) {
@@ -140,8 +151,15 @@ func (s *Server) routes(mux *http.ServeMux) {
 			Body   contract.Health
 		}{code, h}, nil
 	})
-	if s.o.Readings != nil {
-		api.OpenAPI().AddOperation(readingsOperation())
+	api.OpenAPI().AddOperation(readingsOperation())
+	s.desk(api)
+	s.people(api)
+	s.records(api)
+	if s.o.Lifts != nil {
+		s.lifts(api)
+	}
+	if s.o.Gear != nil {
+		s.gear(api)
 	}
 	mayBeNull(api.OpenAPI().Components.Schemas)
 	mux.HandleFunc("/api/", func(w http.ResponseWriter, r *http.Request) {
@@ -164,7 +182,7 @@ func (s *Server) streamOperation(api huma.API) huma.Operation {
 		OperationID: "stream-watch", Method: http.MethodGet, Path: "/api/watch/stream", Summary: "How things stand, as it changes",
 		Description: fmt.Sprintf("Server-sent events. First hello and a view; then each alarm at once and in order, a view up to twenty times a second, and a beat every %g s. "+
 			"A slow reader misses views, never alarms. Where nothing comes for a second the link is gone; where beats come and no view with a later time, the watch stands still.", beatEvery.Seconds()),
-		Errors: []int{503},
+		Errors: []int{401, 403, 404, 503},
 		Responses: map[string]*huma.Response{"200": {Description: "Events without end", Content: map[string]*huma.MediaType{
 			"text/event-stream": {Schema: &huma.Schema{Type: huma.TypeArray, Items: &huma.Schema{OneOf: []*huma.Schema{
 				of("hello", contract.WatchHello{}), of("view", contract.Watch{}), of("alarm", contract.WatchEvent{}), of("beat", contract.WatchBeat{}),
@@ -210,14 +228,26 @@ func mayBeNull(r huma.Registry) {
 }
 
 // stands is how things stand.
-func (s *Server) stands() *answer[contract.Watch] {
-	v := s.station.View()
-	return &answer[contract.Watch]{contract.NewWatch(&v, s.unit)}
+func (s *Server) stands() (*answer[contract.Watch], error) {
+	x, err := s.watched()
+	if err != nil {
+		return nil, err
+	}
+	return x.stands(), nil
+}
+
+func (x *slot) stands() *answer[contract.Watch] {
+	v := x.station.View()
+	return &answer[contract.Watch]{contract.NewWatch(&v, x.unit)}
 }
 
 // enter enters what a person does and answers how things stand then.
 func (s *Server) enter(ctx context.Context, e logbook.Entry) (*answer[contract.Watch], error) {
-	e.Who = strings.TrimSpace(e.Who)
+	if m := who(ctx); m.open {
+		e.Who = strings.TrimSpace(e.Who)
+	} else {
+		e.Who, e.Signed = m.Name, true
+	}
 	if e.Who == "" {
 		return nil, s.status(fault.New(fault.Missing, "nobody's name is given").In("who").Fix("write the name of who does it"))
 	}
@@ -226,13 +256,17 @@ func (s *Server) enter(ctx context.Context, e logbook.Entry) (*answer[contract.W
 			return nil, s.status(fault.New(fault.Range, "a character in it cannot be printed").In(where))
 		}
 	}
+	x, err := s.watched()
+	if err != nil {
+		return nil, err
+	}
 	ctx, cancel := context.WithTimeout(ctx, enterTime)
 	defer cancel()
-	if err := s.station.Enter(ctx, e); err != nil {
+	if err := x.station.Enter(ctx, e); err != nil {
 		s.o.Log.Error("an entry is not known to be on disk", "kind", e.Kind.String(), "err", err)
 		return nil, &refusal{http.StatusServiceUnavailable, contract.NewFaults(fault.New(fault.Internal, "the watch has it, and it is not known to be on disk").Fix("look at the recording: disk full, slow or gone"))}
 	}
-	return s.stands(), nil
+	return x.stands(), nil
 }
 
 func (s *Server) tare(ctx context.Context, o *order[tareOrder]) (*answer[contract.Watch], error) {
@@ -251,7 +285,11 @@ func (s *Server) alarm(ctx context.Context, kind logbook.Kind, o *alarmOrder) (*
 	stands := func(a *answer[contract.Watch]) bool {
 		return slices.ContainsFunc(a.Body.Alarms, func(x contract.WatchAlarm) bool { return x.Key == o.Alarm })
 	}
-	if !stands(s.stands()) {
+	now, err := s.stands()
+	if err != nil {
+		return nil, err
+	}
+	if !stands(now) {
 		return nil, s.status(fault.New(fault.Reference, "there is no alarm %q", o.Alarm).In("alarm").Fix("it may have gone by itself; look at what stands"))
 	}
 	a, err := s.enter(ctx, logbook.Entry{Kind: kind, Who: o.Who, Alarm: o.Alarm})
@@ -263,25 +301,47 @@ func (s *Server) alarm(ctx context.Context, kind logbook.Kind, o *alarmOrder) (*
 
 // card is what the crew needs on one page, its numbers as the screens round
 // them, and down.
-func (s *Server) card() (*answer[contract.Card], error) {
-	c, err := card.New(s.station.Plan(), 0, s.o.Day)
+func (x *slot) newCard() (*answer[contract.Card], error) {
+	c, err := card.New(x.station.Plan(), 0, x.Day)
 	if err != nil {
 		return nil, err
 	}
-	u := &s.unit
-	return &answer[contract.Card]{contract.NewCard(c, u.Readout, func(n float64) string {
+	return &answer[contract.Card]{contract.NewCard(c, x.unit.Readout, rounded(&x.unit))}, nil
+}
+
+// rounded writes a force as the screens round it, and down.
+func rounded(u *contract.WatchUnit) func(n float64) string {
+	return func(n float64) string {
 		return strconv.FormatFloat(math.Floor(n/u.NewtonsPer/u.Step+1e-9)*u.Step, 'f', u.Decimals, 64) + " " + u.Unit
-	})}, nil
+	}
+}
+
+// readings passes batches on to the gateways of the lift on the watch.
+func (s *Server) readings(w http.ResponseWriter, r *http.Request) {
+	x := s.slot.Load()
+	switch {
+	case x == nil:
+		refuse(w, http.StatusNotFound, noWatch)
+	case x.Readings == nil:
+		refuse(w, http.StatusNotFound, fault.New(fault.Reference, "no gateway of the lift on the watch sends over HTTP").Fix("name one in its channel map"))
+	default:
+		x.Readings.ServeHTTP(w, r)
+	}
 }
 
 // health judges the parts.
 func (s *Server) health() contract.Health {
 	h := contract.Health{Ready: true, Parts: []contract.HealthPart{}}
-	for _, p := range s.station.Status() {
+	x := s.slot.Load()
+	if x == nil {
+		h.Parts = append(h.Parts, contract.HealthPart{Name: "watch", State: string(OK), Text: "No lift is on the watch."})
+		return h
+	}
+	for _, p := range x.station.Status() {
 		h.Parts = append(h.Parts, contract.HealthPart{Name: p.Name, State: string(p.State), Text: p.Text})
 		h.Ready = h.Ready && p.State != Down
 	}
-	if v := s.station.View(); time.Since(v.At.Time()) > 2*time.Second {
+	if v := x.station.View(); time.Since(v.At.Time()) > 2*time.Second {
 		h.Ready = false
 		h.Parts = append(h.Parts, contract.HealthPart{Name: "watch", State: string(Down), Text: "The watch stands still."})
 	}
@@ -341,14 +401,14 @@ func init() {
 		class := cmp.Or(of[code], fault.Syntax)
 		var all fault.List
 		for _, err := range errs {
-			f := fault.New(class, "%s", err)
+			f := fault.New(class, "%s", err).Fix("see /api/openapi.json for what can be sent")
 			if d := new(huma.ErrorDetail); errors.As(err, &d) {
 				f.What, f.Where = d.Message, strings.TrimPrefix(strings.TrimPrefix(d.Location, "body"), ".")
 			}
 			all = append(all, f)
 		}
 		if len(all) == 0 {
-			all = fault.List{fault.New(class, "%s", text)}
+			all = fault.List{fault.New(class, "%s", text).Fix("see /api/openapi.json for what can be sent")}
 		}
 		if code == http.StatusUnsupportedMediaType {
 			all[0].Do = "send it as application/json"

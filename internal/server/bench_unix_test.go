@@ -23,7 +23,7 @@ func BenchmarkStream(b *testing.B) {
 		b.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(b.Context())
-	s := New(f, Options{Readout: kN, Log: quiet()})
+	s := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()})
 	var all sync.WaitGroup
 	all.Go(func() { _ = s.Serve(ctx, ln) })
 	const readers = 20

@@ -251,7 +251,7 @@ func startSite(t *testing.T) *site {
 	ctx, stop := context.WithCancel(t.Context())
 	var all sync.WaitGroup
 	all.Go(func() {
-		if err := New(s.fake, Options{Readout: kN, Log: quiet()}).Serve(ctx, inner); err != nil {
+		if err := New(s.fake, Options{Watched: Watched{Readout: kN}, Log: quiet()}).Serve(ctx, inner); err != nil {
 			t.Error(err)
 		}
 	})
@@ -359,7 +359,7 @@ func pageShowsState(t *testing.T, b *browser) {
 	}{{"tablet", 1280, 800, "light"}, {"tablet", 1280, 800, "dark"}, {"upright", 800, 1280, "light"}, {"phone", 390, 844, "light"}, {"phone", 390, 844, "dark"}} {
 		b.look(c.width, c.height, c.theme)
 		s.show(hanging())
-		b.open(s.url + "/")
+		b.open(s.url + "/live")
 		for _, scene := range []struct {
 			name  string
 			view  func() watch.View
@@ -399,7 +399,7 @@ func pageShowsState(t *testing.T, b *browser) {
 func pageMarksStale(t *testing.T, b *browser) {
 	s := startSite(t)
 	b.look(1280, 800, "light")
-	b.open(s.url + "/")
+	b.open(s.url + "/live")
 	b.until(`document.querySelectorAll(".leg").length === 2`)
 	const struck = `(e) => e.closest(".leg, .live").classList.contains("old") && getComputedStyle(e).textDecorationLine === "line-through"`
 	if b.eval(`[...document.querySelectorAll(".leg .value, .live b")].some(`+struck+`)`) == true {
@@ -430,7 +430,7 @@ func pageLosesLink(t *testing.T, b *browser) {
 	best := 1e9
 	for range 3 {
 		s.show(hanging())
-		b.open(s.url + "/")
+		b.open(s.url + "/live")
 		b.until(`document.getElementById("state").textContent === "WITHIN PLAN"`)
 		b.eval(`new MutationObserver(() => { if (!document.getElementById("lost").hidden) window.silence ??= performance.now() - heardAt; }).observe(document.getElementById("lost"), { attributes: true, attributeFilter: ["hidden"] })`)
 		s.cut.Store(true)
@@ -470,10 +470,10 @@ func pageSeesStandstill(t *testing.T, b *browser) {
 	}
 	ctx, stop := context.WithCancel(t.Context())
 	var all sync.WaitGroup
-	all.Go(func() { _ = New(f, Options{Readout: kN, Log: quiet()}).Serve(ctx, ln) })
+	all.Go(func() { _ = New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}).Serve(ctx, ln) })
 	t.Cleanup(func() { stop(); all.Wait() })
 	b.look(390, 844, "light")
-	b.open("http://" + ln.Addr().String() + "/")
+	b.open("http://" + ln.Addr().String() + "/live")
 	b.until(`document.getElementById("lost-word").textContent === "WATCH STANDS STILL" && document.getElementById("state").textContent === "NO READING"`)
 	b.shoot("phone-light-still", false)
 	b.clean()
@@ -483,7 +483,7 @@ func pageSeesStandstill(t *testing.T, b *browser) {
 func pageEnters(t *testing.T, b *browser) {
 	s := startSite(t)
 	b.look(800, 1280, "light")
-	b.open(s.url + "/")
+	b.open(s.url + "/live")
 	b.until(`document.getElementById("state").textContent === "WITHIN PLAN"`)
 	b.eval(`document.querySelector("[data-word=daylight]").click()`)
 	b.until(`document.getElementById("told").textContent.includes("Write your name")`)
@@ -546,7 +546,7 @@ func pageContrast(t *testing.T, b *browser) {
 		return worst;
 	})()`
 	s := startSite(t)
-	for _, path := range []string{"/", "/far"} {
+	for _, path := range []string{"/live", "/far"} {
 		for _, theme := range []string{"light", "dark", "sun"} {
 			b.look(1280, 800, theme)
 			s.show(hanging())

@@ -1,28 +1,35 @@
-// Package server shows a watched lift over HTTP: the live page and the far
-// display, the live stream behind them, and the API that they and other
-// programs use, described by itself at /api/openapi.json.
+// Package server is the app's server: the plan desk, lifts, gear and the watched
+// lift over an API that describes itself at /api/openapi.json, the live stream,
+// and the pages.
 //
-// It sees a lift through Station and decides nothing about it. It knows nobody:
-// whoever reaches it may act, and the names that people give are claims. It
-// listens on this machine alone unless told otherwise.
+// It sees a lift through Station and decides nothing about it. Who may do what
+// is a table of routes and roles in one place; what persons enter bears the name
+// of their session. Where no sign-in is asked for, names are claims, and the
+// page says so.
 package server
 
 import (
 	"context"
 	"errors"
+	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
 	"os"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"plumbhook/alarm"
 	"plumbhook/card"
 	"plumbhook/contract"
+	"plumbhook/crew"
 	"plumbhook/fault"
+	"plumbhook/job"
 	"plumbhook/logbook"
+	"plumbhook/register"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
@@ -75,26 +82,80 @@ const (
 	Down   PartState = "down"
 )
 
-// Options are what a site sets.
-type Options struct {
+// Watched is what goes with a station.
+type Watched struct {
 	Readout contract.Readout // the one unit of the lift
 	Day     card.Day         // of the card, as the watch has it
 	// Readings takes batches of readings at /api/readings; nil: none are taken.
 	Readings http.Handler
+}
+
+// Options are what a site sets.
+type Options struct {
+	Watched                // of the station given to New
+	App     fs.FS          // the built app; nil: the plain pages alone
+	Gear    register.Store // nil: no register
+	Lifts   job.Store      // nil: none are kept
+	Crew    crew.Store     // nil: no sign-in is asked for
+	Watcher Watcher        // nil: no lift can be put on the watch
+	Open    bool           // no sign-in is asked for, though there are persons
+	Code    string         // makes the first admin; empty: nobody can
+	TLS     bool           // it is reached over TLS alone
+	// Authority is the certificate that tablets have to trust, PEM; nil: none.
+	Authority []byte
 	// Hosts are further names that this machine is reached by.
 	Hosts   []string
 	Version string
-	Log     *slog.Logger // slog.Default when nil
+	Log     *slog.Logger     // slog.Default when nil
+	Now     func() time.Time // time.Now when nil
 }
 
 // Server is the handler of all there is.
 type Server struct {
-	station Station
 	o       Options
-	unit    contract.WatchUnit
 	hosts   []string
-	hub     hub
+	slot    atomic.Pointer[slot] // nil: no lift is on the watch
+	shift   sync.Mutex           // held while a watch begins or ends
+	drawing chan struct{}        // holds who lets a plan's unknowns spread
+	hashes  chan struct{}        // holds who tries a password
+	brake   brake
 	handler http.Handler
+}
+
+// slot is the lift on the watch.
+type slot struct {
+	station Station
+	Watched
+	unit  contract.WatchUnit
+	hub   hub
+	trail trail
+	plan  func() *answer[contract.Check]
+	card  func() (*answer[contract.Card], error)
+}
+
+// Put has the server show a station from now on; nil: no lift is on the watch.
+// Streams of the one before end when its watch does.
+func (s *Server) Put(st Station, w Watched) {
+	if st == nil {
+		s.slot.Store(nil)
+		return
+	}
+	x := &slot{station: st, Watched: w, unit: contract.NewUnit(st.Plan(), w.Readout)}
+	x.hub = hub{station: st, unit: x.unit, log: s.o.Log, clients: map[*client]struct{}{}}
+	x.plan = sync.OnceValue(func() *answer[contract.Check] { return &answer[contract.Check]{contract.NewCheck(st.Plan())} })
+	x.card = sync.OnceValues(x.newCard)
+	x.trail = trail{of: map[string][]contract.TrendPoint{}, since: s.o.Now().UTC()}
+	s.slot.Store(x)
+}
+
+var noWatch = fault.New(fault.Reference, "no lift is on the watch").Fix("put an approved revision of a lift on the watch")
+
+// watched is the lift on the watch, or why there is none.
+func (s *Server) watched() (*slot, error) {
+	if x := s.slot.Load(); x != nil {
+		return x, nil
+	}
+	return nil, s.status(noWatch)
 }
 
 const (
@@ -106,28 +167,29 @@ const (
 	enterTime = 5 * time.Second
 )
 
-// New is a server for a station.
+// New is a server, for a station where there is one already.
 func New(st Station, o Options) *Server {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	s := &Server{station: st, o: o, unit: contract.NewUnit(st.Plan(), o.Readout)}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	s := &Server{o: o, drawing: make(chan struct{}, 1), hashes: make(chan struct{}, mostHashing), brake: brake{fails: map[string]failing{}}}
+	s.Put(st, o.Watched)
 	s.hosts = append([]string{"localhost"}, o.Hosts...)
 	if name, err := os.Hostname(); err == nil {
 		s.hosts = append(s.hosts, name, name+".local")
 	}
-	s.hub = hub{station: st, unit: s.unit, log: o.Log, clients: map[*client]struct{}{}}
 	mux := http.NewServeMux()
 	s.routes(mux)
 	s.pages(mux)
-	if o.Readings != nil {
-		mux.Handle("/api/readings", o.Readings)
-	}
+	mux.HandleFunc("/api/readings", s.readings)
 	sites := http.NewCrossOriginProtection()
 	sites.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		refuse(w, http.StatusForbidden, fault.New(fault.Path, "the request comes from a page of another site").Fix("use this server's own pages"))
 	}))
-	s.handler = s.guard(sites.Handler(mux))
+	s.handler = s.guard(sites.Handler(s.enforce(mux)))
 	return s
 }
 
@@ -144,6 +206,7 @@ func (s *Server) Serve(ctx context.Context, ln net.Listener) error {
 	}
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(ln) }()
+	go s.follow(ctx)
 	select {
 	case err := <-ended:
 		return err
@@ -166,7 +229,7 @@ func (s *Server) Serve(ctx context.Context, ln net.Listener) error {
 func (s *Server) guard(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'")
+		h.Set("Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; font-src 'self'; manifest-src 'self'; worker-src 'self'; media-src 'self' blob:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'")
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")

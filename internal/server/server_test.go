@@ -66,7 +66,7 @@ func schemas(t *testing.T, h http.Handler) (doc map[string]any, of func(name str
 // The description is valid by the published schema of OpenAPI 3.1, and tells
 // of no list that may be null.
 func TestOpenAPIIsValid(t *testing.T) {
-	h := New(newFake(t, hanging()), Options{Readout: kN, Log: quiet(), Readings: http.NotFoundHandler()})
+	h := New(newFake(t, hanging()), Options{Watched: Watched{Readout: kN, Readings: http.NotFoundHandler()}, Log: quiet()})
 	published, err := os.ReadFile("testdata/openapi-3.1.json")
 	if err != nil {
 		t.Fatal(err)
@@ -118,7 +118,7 @@ func TestAnswersAsDescribed(t *testing.T) {
 	for name, v := range map[string]watch.View{"hanging": hanging(), "tight": tight(), "held": held(), "blind": blind(), "idle": idle(), "bare": bare} {
 		f := newFake(t, v)
 		f.status = Status{{"recording", OK, "12 GB left"}, {"gateway north", AtRisk, "silent for 20 s"}}
-		h := New(f, Options{Readout: kN, Log: quiet()})
+		h := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()})
 		doc, of := schemas(t, h)
 		for _, c := range []struct {
 			method, path, body string
@@ -193,7 +193,7 @@ func TestEntries(t *testing.T) {
 		{"nobody clears", "clear", `{"alarm":"shock"}`, held(), 422, "", "who"},
 	} {
 		f := newFake(t, c.view)
-		w := ask(New(f, Options{Readout: kN, Log: quiet()}), "POST", "/api/watch/"+c.path, c.body)
+		w := ask(New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}), "POST", "/api/watch/"+c.path, c.body)
 		if w.Code != c.code {
 			t.Errorf("%s: %d, want %d: %s", c.name, w.Code, c.code, w.Body)
 			continue
@@ -222,7 +222,7 @@ func TestEntries(t *testing.T) {
 func TestEntryNotOnDisk(t *testing.T) {
 	f := newFake(t, hanging())
 	f.fails = errors.New("write /srv/lift/record/00017: no space")
-	w := ask(New(f, Options{Readout: kN, Log: quiet()}), "POST", "/api/watch/mark", `{"who":"A. Rigger","text":"x"}`)
+	w := ask(New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}), "POST", "/api/watch/mark", `{"who":"A. Rigger","text":"x"}`)
 	if w.Code != 503 || strings.Contains(w.Body.String(), "/srv") || !strings.Contains(fmt.Sprint(faultsOf(t, w)), "not known to be on disk") {
 		t.Errorf("%d: %s", w.Code, w.Body)
 	}
@@ -231,7 +231,7 @@ func TestEntryNotOnDisk(t *testing.T) {
 // Pages of other sites, and names that others can lead here, get nothing.
 func TestOthersKeepOut(t *testing.T) {
 	f := newFake(t, hanging())
-	h := New(f, Options{Readout: kN, Log: quiet(), Hosts: []string{"watch.kestrel-point.example"}})
+	h := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet(), Hosts: []string{"watch.kestrel-point.example"}})
 	const hold = `{"says":"call hold"}`
 	for _, c := range []struct {
 		name   string
@@ -281,7 +281,7 @@ func TestReady(t *testing.T) {
 		v.At = reading.At(time.Now().Add(-c.age))
 		f := newFake(t, v)
 		f.status = c.status
-		w := ask(New(f, Options{Readout: kN, Log: quiet()}), "GET", "/readyz", "")
+		w := ask(New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}), "GET", "/readyz", "")
 		var got contract.Health
 		if err := json.Unmarshal(w.Body.Bytes(), &got); err != nil || w.Code != c.code || got.Ready != (c.code == 200) {
 			t.Errorf("%s: %d %+v %v", c.name, w.Code, got, err)
@@ -292,10 +292,10 @@ func TestReady(t *testing.T) {
 // The pages load and run nothing but their own files, none of which speaks of
 // another machine, and nothing in them breaks their own policy.
 func TestPagesStayHome(t *testing.T) {
-	h := New(newFake(t, hanging()), Options{Readout: kN, Log: quiet()})
+	h := New(newFake(t, hanging()), Options{Watched: Watched{Readout: kN}, Log: quiet()})
 	links := regexp.MustCompile(`(?:href|src)="([^"]+)"|from "([^"]+)"`)
 	seen := map[string]bool{}
-	for todo := []string{"/", "/far"}; len(todo) > 0; todo = todo[1:] {
+	for todo := []string{"/live", "/far"}; len(todo) > 0; todo = todo[1:] {
 		path := todo[0]
 		if seen[path] {
 			continue
@@ -353,14 +353,14 @@ func TestPagesPromiseNothing(t *testing.T) {
 // Batches of readings go to whoever takes them.
 func TestReadingsMounted(t *testing.T) {
 	took := false
-	h := New(newFake(t, hanging()), Options{Readout: kN, Log: quiet(), Readings: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	h := New(newFake(t, hanging()), Options{Log: quiet(), Watched: Watched{Readout: kN, Readings: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		_, _ = io.Copy(io.Discard, r.Body)
 		took = true
-	})})
+	})}})
 	if w := ask(h, "POST", "/api/readings", `{}`); w.Code != 200 || !took {
 		t.Errorf("%d, taken %v", w.Code, took)
 	}
-	if w := ask(New(newFake(t, hanging()), Options{Readout: kN, Log: quiet()}), "POST", "/api/readings", `{}`); w.Code != 404 {
+	if w := ask(New(newFake(t, hanging()), Options{Watched: Watched{Readout: kN}, Log: quiet()}), "POST", "/api/readings", `{}`); w.Code != 404 {
 		t.Errorf("nobody takes readings, and the answer is %d", w.Code)
 	}
 }
@@ -374,7 +374,7 @@ func TestServeEnds(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	f := newFake(t, hanging())
-	go func() { ended <- New(f, Options{Readout: kN, Log: quiet()}).Serve(ctx, ln) }()
+	go func() { ended <- New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}).Serve(ctx, ln) }()
 	r, err := http.Get("http://" + ln.Addr().String() + "/api/watch/stream")
 	if err != nil {
 		t.Fatal(err)

@@ -168,12 +168,17 @@ func (c *client) take() (messages [][]byte, over bool) {
 // stream tells a reader how things stand, and goes on telling until either
 // side has had enough.
 func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
-	c := s.hub.join()
+	x := s.slot.Load()
+	if x == nil {
+		refuse(w, http.StatusNotFound, noWatch)
+		return
+	}
+	c := x.hub.join()
 	if c == nil {
 		refuse(w, http.StatusServiceUnavailable, tooMany)
 		return
 	}
-	defer s.hub.leave(c)
+	defer x.hub.leave(c)
 	w.Header().Set("Content-Type", "text/event-stream")
 	w.Header().Set("X-Accel-Buffering", "no")
 	out := http.NewResponseController(w)
@@ -188,11 +193,11 @@ func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
 		return out.Flush() == nil
 	}
 	_ = out.SetReadDeadline(time.Time{})
-	if !send([]byte("retry: 500\n\n"), s.hub.message("hello", s.hello())) {
+	if !send([]byte("retry: 500\n\n"), x.hub.message("hello", x.hello())) {
 		return
 	}
-	v := s.station.View()
-	if !send(s.hub.view(&v)) {
+	v := x.station.View()
+	if !send(x.hub.view(&v)) {
 		return
 	}
 	beat := time.NewTicker(beatEvery)
@@ -202,7 +207,7 @@ func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
 		case <-ctx.Done():
 			return
 		case <-beat.C:
-			if !send(s.hub.message("beat", contract.WatchBeat{Now: time.Now().UTC()})) {
+			if !send(x.hub.message("beat", contract.WatchBeat{Now: time.Now().UTC()})) {
 				return
 			}
 		case <-c.wake:
@@ -214,8 +219,8 @@ func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
 	}
 }
 
-func (s *Server) hello() contract.WatchHello {
-	l := s.station.Plan().Lift
+func (x *slot) hello() contract.WatchHello {
+	l := x.station.Plan().Lift
 	return contract.WatchHello{
 		Now: time.Now().UTC(), Title: l.Title, Revision: l.Revision, SHA256: l.SHA256, Cautions: cautions,
 		BeatS: beatEvery.Seconds(), Page: pageHash,

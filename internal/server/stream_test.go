@@ -84,7 +84,7 @@ func TestStreamOrder(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newFake(t, hanging())
 		ctx, cancel := context.WithCancel(t.Context())
-		p, done := look(ctx, New(f, Options{Readout: kN, Log: quiet()}))
+		p, done := look(ctx, New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}))
 		expect := func(want string) json.RawMessage {
 			t.Helper()
 			got, data, err := p.next()
@@ -136,7 +136,7 @@ func TestStreamSlowReader(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newFake(t, hanging())
 		ctx, cancel := context.WithCancel(t.Context())
-		s := New(f, Options{Readout: kN, Log: quiet()})
+		s := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()})
 		slow, done := look(ctx, s)
 		quick, done2 := look(ctx, s)
 		for _, p := range []*pipe{slow, quick} {
@@ -209,7 +209,7 @@ func TestStreamSlowReader(t *testing.T) {
 func TestStreamGivesUp(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newFake(t, hanging())
-		p, done := look(t.Context(), New(f, Options{Readout: kN, Log: quiet()}))
+		p, done := look(t.Context(), New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()}))
 		for range 2 {
 			if _, _, err := p.next(); err != nil {
 				t.Fatal(err)
@@ -234,7 +234,7 @@ func TestStreamGivesUp(t *testing.T) {
 func TestStreamEndsWithWatch(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := newFake(t, hanging())
-		s := New(f, Options{Readout: kN, Log: quiet()})
+		s := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()})
 		for range 2 {
 			p, done := look(t.Context(), s)
 			for range 2 {
@@ -259,9 +259,9 @@ func TestStreamEndsWithWatch(t *testing.T) {
 
 func TestStreamsAreBounded(t *testing.T) {
 	f := newFake(t, hanging())
-	s := New(f, Options{Readout: kN, Log: quiet()})
+	s := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()})
 	for range mostStreams {
-		s.hub.clients[&client{}] = struct{}{}
+		s.slot.Load().hub.clients[&client{}] = struct{}{}
 	}
 	w := ask(s, "GET", "/api/watch/stream", "")
 	if w.Code != http.StatusServiceUnavailable {

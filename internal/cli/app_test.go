@@ -1,0 +1,204 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"plumbhook/contract"
+	"plumbhook/crew"
+)
+
+// running is the app as serve runs it.
+type running struct {
+	*watching
+	url   string
+	ended chan error
+	stop  context.CancelFunc
+}
+
+func started(t *testing.T, dir string, with func(*watching)) *running {
+	t.Helper()
+	w := &watching{dir: dir, listen: "127.0.0.1:0", mqtt: "127.0.0.1:0", readout: "kN", signIn: signInNever, getenv: os.Getenv}
+	if with != nil {
+		with(w)
+	}
+	if err := w.open(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	r := &running{w, fmt.Sprintf("%s://%s", w.scheme, w.ln.Addr()), make(chan error, 1), stop}
+	go func() { r.ended <- w.serve(ctx) }()
+	return r
+}
+
+func (r *running) close(t *testing.T) {
+	t.Helper()
+	r.stop()
+	if err := <-r.ended; err != nil {
+		t.Error(err)
+	}
+	r.watching.close()
+}
+
+func ask[T any](t *testing.T, r *running, method, path string, order any) (v T) {
+	t.Helper()
+	b, err := json.Marshal(order)
+	if err != nil {
+		t.Fatal(err)
+	}
+	req, err := http.NewRequest(method, r.url+path, strings.NewReader(string(b)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Header.Set("Content-Type", "application/json")
+	w, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer w.Body.Close()
+	text, _ := io.ReadAll(w.Body)
+	if err := json.Unmarshal(text, &v); err != nil || w.StatusCode != 200 {
+		t.Fatalf("%s %s: %d %s", method, path, w.StatusCode, text)
+	}
+	return v
+}
+
+// until looks until something is the case.
+func until(t *testing.T, what string, is func() bool) {
+	t.Helper()
+	for range 300 {
+		if is() {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatalf("never: %s", what)
+}
+
+// A lift planned, approved, watched as a rehearsal, over a restart of the
+// program in between, ended and gone through again.
+func TestWatchFromTheApp(t *testing.T) {
+	dir := t.TempDir()
+	r := started(t, dir, nil)
+	plan, err := os.ReadFile("../../examples/pump-motor.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := ask[contract.Lift](t, r, "POST", "/api/lifts", map[string]string{"text": string(plan)})
+	at := "/api/lifts/" + l.ID
+	ask[contract.Lift](t, r, "POST", at+"/approve", map[string]any{"who": "P. Planner", "revision": 1, "sha256": l.Revisions[0].SHA256, "unit": "t"})
+	l = ask[contract.Lift](t, r, "POST", at+"/watch", map[string]string{"who": "R. Rigger", "rehearse": "as_planned"})
+	if l.State != "on the watch" || len(l.Watches) != 1 || l.Watches[0].By != "R. Rigger" {
+		t.Fatalf("%+v", l)
+	}
+	reads := func() bool {
+		v := ask[contract.Watch](t, r, "GET", "/api/watch", nil)
+		return v.TotalN != nil && v.Unit.Unit == "t" && len(v.Cells) == 2 && v.Cells[0].ReadN != nil
+	}
+	until(t, "the cells read", reads)
+	ask[contract.Watch](t, r, "POST", "/api/watch/mark", map[string]string{"who": "R. Rigger", "text": "before the restart"})
+	until(t, "the trend has points", func() bool {
+		return len(ask[contract.Trend](t, r, "GET", "/api/watch/trend?channel=W", nil).Points) > 2
+	})
+	r.close(t)
+
+	r = started(t, dir, nil)
+	defer r.close(t)
+	if hello := strings.Join(r.hello(), "\n"); !strings.Contains(hello, "goes on with the watch") {
+		t.Errorf("after the restart: %s", hello)
+	}
+	until(t, "the cells read again", reads)
+	if v := ask[contract.Watch](t, r, "GET", "/api/watch", nil); len(v.Away) != 1 {
+		t.Errorf("away %+v", v.Away)
+	}
+	l = ask[contract.Lift](t, r, "POST", at+"/end", map[string]string{"who": "R. Rigger", "outcome": "stopped", "note": "enough seen"})
+	if l.State != "approved" || l.Watches[0].To == nil {
+		t.Errorf("%+v", l)
+	}
+	list := ask[contract.Records](t, r, "GET", "/api/records", nil)
+	if len(list.Records) != 1 || list.Records[0].Lift != l.ID || list.Records[0].Rehearse != "as_planned" {
+		t.Fatalf("%+v", list)
+	}
+	v := ask[contract.Replayed](t, r, "GET", "/api/records/"+list.Records[0].ID+"/views?points=20", nil)
+	if n := len(v.Views); n < 8 || n > 40 || len(v.Lost) > 0 || v.LengthS <= 0 {
+		t.Fatalf("%d views over %.1f s, lost %v", len(v.Views), v.LengthS, v.Lost)
+	}
+	for i := 1; i < len(v.Views); i++ {
+		if v.Views[i].At.Before(v.Views[i-1].At) {
+			t.Error("views out of order")
+		}
+	}
+	if last := v.Views[len(v.Views)-1]; len(last.Away) != 1 || last.Unit.Unit != "t" {
+		t.Errorf("the last view: %+v", last.Away)
+	}
+	one := ask[contract.Replayed](t, r, "GET", "/api/records/"+list.Records[0].ID+"/views?at=1", nil)
+	if len(one.Views) != 1 || one.Views[0].At.Sub(one.From) < 0 || one.Views[0].At.Sub(one.From) > 1500*time.Millisecond {
+		t.Errorf("at 1 s: %d views", len(one.Views))
+	}
+	if w, err := http.Get(r.url + "/api/watch"); err != nil || w.StatusCode != 404 {
+		t.Errorf("after the end: %v", w.StatusCode)
+	}
+}
+
+// Who has to sign in, by how the program is started.
+func TestWhoSignsIn(t *testing.T) {
+	for name, c := range map[string]struct {
+		with    func(*watching)
+		persons bool
+		says    string // in what it prints
+		open    bool
+	}{
+		"the app asks":                {func(w *watching) { w.signIn = "auto" }, false, "this code makes the first admin", false},
+		"never, on this machine":      {nil, false, "nobody has to sign in", true},
+		"never, though there are":     {nil, true, "nobody has to sign in", true},
+		"persons there, so no code":   {func(w *watching) { w.signIn = "auto" }, true, "app", false},
+		"always":                      {func(w *watching) { w.signIn = signInAlways }, false, "this code makes the first admin", false},
+		"plain for others, with code": {func(w *watching) { w.signIn, w.listen, w.plain = "auto", "0.0.0.0:0", true }, false, "WARNING", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			if c.persons {
+				r := started(t, dir, nil)
+				if err := r.store.PutPerson(t.Context(), crew.Person{Name: "Ada", Role: crew.Admin}); err != nil {
+					t.Fatal(err)
+				}
+				r.close(t)
+			}
+			r := started(t, dir, c.with)
+			defer r.close(t)
+			hello := strings.Join(r.hello(), "\n")
+			if !strings.Contains(hello, c.says) || c.persons && strings.Contains(hello, "first admin") {
+				t.Errorf("it says %s", hello)
+			}
+			_, port, _ := strings.Cut(strings.TrimPrefix(r.ln.Addr().String(), "[::]"), ":")
+			w, err := http.Get("http://127.0.0.1:" + port + "/api/lifts")
+			if err != nil {
+				t.Fatal(err)
+			}
+			w.Body.Close()
+			if (w.StatusCode == 200) != c.open {
+				t.Errorf("to nobody it answers %d", w.StatusCode)
+			}
+		})
+	}
+	for name, c := range map[string]struct {
+		with func(*watching)
+		says string
+	}{
+		"never, for others": {func(w *watching) { w.listen, w.plain = "0.0.0.0:0", true }, "sign-in"},
+		"others, no TLS":    {func(w *watching) { w.signIn, w.listen = "auto", "0.0.0.0:0" }, "certify"},
+	} {
+		w := &watching{dir: t.TempDir(), listen: "127.0.0.1:0", mqtt: "127.0.0.1:0", readout: "kN", signIn: signInNever, getenv: os.Getenv}
+		c.with(w)
+		if err := w.open(t.Context()); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

@@ -1,0 +1,263 @@
+package server
+
+import (
+	"context"
+	"encoding/json"
+	"math"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/danielgtaylor/huma/v2"
+
+	"plumbhook/alarm"
+	"plumbhook/contract"
+	"plumbhook/fault"
+	"plumbhook/job"
+	"plumbhook/logbook"
+	"plumbhook/reading"
+	"plumbhook/watch"
+)
+
+// records are the routes about what was watched.
+func (s *Server) records(api huma.API) {
+	op := func(path, id, summary string) huma.Operation {
+		return huma.Operation{OperationID: id, Method: http.MethodGet, Path: path, Summary: summary, Errors: []int{400, 401, 403, 404, 422, 500}}
+	}
+	huma.Register(api, op("/api/watch/trend", "trend", "How a channel, or the total, went while this lift is on the watch"), s.trend)
+	if s.o.Lifts == nil || s.o.Watcher == nil {
+		return
+	}
+	huma.Register(api, op("/api/records", "list-records", "What was watched, the newest first"), func(ctx context.Context, _ *struct{}) (*answer[contract.Records], error) {
+		list, err := s.o.Lifts.Jobs(ctx, job.Query{})
+		if err != nil {
+			return nil, s.status(err)
+		}
+		out := contract.Records{Records: []contract.Record{}}
+		for i := range list {
+			for k := range list[i].Watches {
+				out.Records = append(out.Records, contract.Record{Lift: list[i].ID, Title: list[i].Title(), LiftWatch: contract.NewLiftWatch(&list[i].Watches[k])})
+			}
+		}
+		slices.SortStableFunc(out.Records, func(a, b contract.Record) int { return b.From.Compare(a.From) })
+		return &answer[contract.Records]{out}, nil
+	})
+	huma.Register(api, op("/api/records/{id}/views", "replay", "A record gone through with the engine of the watch: how things stood"), s.replay)
+}
+
+// recordOf finds the job that a record belongs to, and what its watch began with.
+func (s *Server) recordOf(ctx context.Context, id string) (Beginning, error) {
+	list, err := s.o.Lifts.Jobs(ctx, job.Query{})
+	if err != nil {
+		return Beginning{}, err
+	}
+	for i := range list {
+		for _, w := range list[i].Watches {
+			if w.ID != id {
+				continue
+			}
+			j, err := s.o.Lifts.Job(ctx, list[i].ID)
+			if err != nil {
+				return Beginning{}, err
+			}
+			r, err := j.Revision(w.Revision)
+			if err != nil {
+				return Beginning{}, err
+			}
+			p, err := s.checked(ctx, []byte(r.Text), false)
+			if err != nil {
+				return Beginning{}, err
+			}
+			b := Beginning{ID: id, Plan: p, Rehearse: w.Rehearse}
+			for _, a := range j.Approvals {
+				if a.Revision == w.Revision {
+					b.Unit = a.Unit
+				}
+			}
+			return b, nil
+		}
+	}
+	return Beginning{}, fault.New(fault.Reference, "there is no record %q", id).Fix("look at the list of records")
+}
+
+type replayQuery struct {
+	ID     string  `path:"id"`
+	At     float64 `query:"at" minimum:"0" doc:"one moment, s from the start of the record"`
+	From   float64 `query:"from" minimum:"0" doc:"or a range, s"`
+	To     float64 `query:"to" minimum:"0" doc:"0: the end"`
+	Points int     `query:"points" minimum:"0" maximum:"2000" doc:"views over the range; 0: one, at the moment"`
+}
+
+// replay goes through a record from its start: the engine is what the entries
+// before made of it.
+func (s *Server) replay(ctx context.Context, q *replayQuery) (*answer[contract.Replayed], error) {
+	b, err := s.recordOf(ctx, q.ID)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	entries, o, err := s.o.Watcher.Record(b)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	e, err := watch.New(b.Plan, o)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	out, err := readout(b.Unit)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	unit := contract.NewUnit(b.Plan, out)
+	v := contract.Replayed{ID: q.ID, Views: []contract.Watch{}, Events: []contract.WatchEvent{}, Lost: []string{}}
+	// The record's length is known when it has been gone through: views are kept
+	// finely at first, and every other one goes each time there are too many.
+	points := max(1, q.Points)
+	step, next := 0.05, q.From
+	if q.Points == 0 {
+		next = q.At
+	}
+	var start, now reading.Stamp
+	keep := func() {
+		w := e.View()
+		v.Views = append(v.Views, contract.NewWatch(&w, unit))
+	}
+	for en, err := range entries {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err != nil {
+			v.Lost = append(v.Lost, err.Error())
+			continue
+		}
+		if start == 0 {
+			start = en.At
+		}
+		if t := en.At.Since(start); t > next && now != 0 {
+			if q.Points == 0 {
+				if len(v.Views) == 0 {
+					keep()
+				}
+			} else if q.To == 0 || t <= q.To {
+				keep()
+				next = t + step
+				if len(v.Views) >= 2*points {
+					half := v.Views[:0]
+					for i := 0; i < len(v.Views); i += 2 {
+						half = append(half, v.Views[i])
+					}
+					v.Views, step = half, 2*step
+				}
+			}
+		}
+		now = en.At
+		if en.Kind == logbook.Event {
+			var ev alarm.Event
+			if json.Unmarshal([]byte(en.Text), &ev) == nil {
+				v.Events = append(v.Events, contract.NewEvent(&ev))
+			}
+			continue // the engine says it anew
+		}
+		e.Apply(en)
+	}
+	if len(v.Views) == 0 && now != 0 {
+		keep()
+	}
+	v.From, v.LengthS = start.Time(), now.Since(start)
+	return &answer[contract.Replayed]{v}, nil
+}
+
+// trail is the trend of the lift on the watch: least and most of every second,
+// for a shift. It lives with the watch in this process; the record has all.
+type trail struct {
+	mu    sync.Mutex
+	of    map[string][]contract.TrendPoint
+	since time.Time
+}
+
+const longestTrail = 8 * 60 * 60 // s
+
+// total is the name of the sum at the hooks among the channels.
+const total = "total"
+
+// trailEvery is how often the lift on the watch is looked at for its trail: what
+// lies between two looks is in the record.
+const trailEvery = 100 * time.Millisecond
+
+// follow keeps the trail of whatever is on the watch.
+func (s *Server) follow(ctx context.Context) {
+	tick := time.NewTicker(trailEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		if x := s.slot.Load(); x != nil {
+			v := x.station.View()
+			x.trail.look(&v)
+		}
+	}
+}
+
+func (t *trail) look(v *watch.View) {
+	at := v.At.Time().Truncate(time.Second)
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.note(total, at, v.TotalN)
+	for i := range v.Cells {
+		t.note(v.Cells[i].Channel, at, v.Cells[i].GrossN)
+	}
+}
+
+func (t *trail) note(name string, at time.Time, n float64) {
+	if math.IsNaN(n) || math.IsInf(n, 0) {
+		return
+	}
+	list := t.of[name]
+	if k := len(list) - 1; k >= 0 && list[k].At.Equal(at) {
+		list[k].LeastN, list[k].MostN = min(list[k].LeastN, n), max(list[k].MostN, n)
+		return
+	}
+	if len(list) >= longestTrail {
+		list = append(list[:0], list[len(list)/8:]...)
+	}
+	t.of[name] = append(list, contract.TrendPoint{At: at, LeastN: n, MostN: n})
+}
+
+func (s *Server) trend(_ context.Context, q *struct {
+	Channel string    `query:"channel" maxLength:"80" doc:"a cell's; empty: the total at the hooks"`
+	From    time.Time `query:"from" doc:"empty: all there is"`
+	Points  int       `query:"points" minimum:"1" maximum:"2000" default:"300"`
+},
+) (*answer[contract.Trend], error) {
+	x, err := s.watched()
+	if err != nil {
+		return nil, err
+	}
+	name := q.Channel
+	if strings.TrimSpace(name) == "" {
+		name = total
+	}
+	x.trail.mu.Lock()
+	list := slices.Clone(x.trail.of[name])
+	known := x.trail.of[name] != nil
+	x.trail.mu.Unlock()
+	if v := x.station.View(); !known && name != total && !slices.ContainsFunc(v.Cells, func(c watch.CellView) bool { return c.Channel == name }) {
+		return nil, s.status(fault.New(fault.Reference, "the lift has no channel %q", name).In("channel").Fix("name one of its cells, or none for the total"))
+	}
+	i, _ := slices.BinarySearchFunc(list, q.From, func(p contract.TrendPoint, at time.Time) int { return p.At.Compare(at) })
+	list = list[i:]
+	out := contract.Trend{Channel: name, Since: x.trail.since, Points: []contract.TrendPoint{}}
+	per := (len(list) + q.Points - 1) / max(1, q.Points)
+	for i := 0; i < len(list); i += max(1, per) {
+		p := list[i]
+		for _, o := range list[i:min(len(list), i+per)] {
+			p.LeastN, p.MostN = min(p.LeastN, o.LeastN), max(p.MostN, o.MostN)
+		}
+		out.Points = append(out.Points, p)
+	}
+	return &answer[contract.Trend]{out}, nil
+}
