@@ -2,9 +2,12 @@ package cli
 
 import (
 	"context"
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/json"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"strings"
@@ -13,6 +16,7 @@ import (
 
 	"plumbhook/contract"
 	"plumbhook/crew"
+	"plumbhook/internal/doccheck"
 )
 
 // running is the app as serve runs it.
@@ -70,6 +74,23 @@ func ask[T any](t *testing.T, r *running, method, path string, order any) (v T) 
 	return v
 }
 
+func refuses(t *testing.T, r *running, path string, order any, status int) {
+	t.Helper()
+	b, err := json.Marshal(order)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := http.Post(r.url+path, "application/json", strings.NewReader(string(b)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer w.Body.Close()
+	var f contract.Faults
+	if err := json.NewDecoder(w.Body).Decode(&f); err != nil || w.StatusCode != status || len(f.Faults) == 0 {
+		t.Errorf("%s: %d %+v, want %d", path, w.StatusCode, f, status)
+	}
+}
+
 // until looks until something is the case.
 func until(t *testing.T, what string, is func() bool) {
 	t.Helper()
@@ -94,10 +115,13 @@ func TestWatchFromTheApp(t *testing.T) {
 	l := ask[contract.Lift](t, r, "POST", "/api/lifts", map[string]string{"text": string(plan)})
 	at := "/api/lifts/" + l.ID
 	ask[contract.Lift](t, r, "POST", at+"/approve", map[string]any{"who": "P. Planner", "revision": 1, "sha256": l.Revisions[0].SHA256, "unit": "t"})
+	refuses(t, r, at+"/watch", map[string]string{"map": "channel_map: 1\ngateways: {}\n"}, 422)
+	refuses(t, r, at+"/watch", map[string]string{"rehearse": "nothing of the kind"}, 404)
 	l = ask[contract.Lift](t, r, "POST", at+"/watch", map[string]string{"who": "R. Rigger", "rehearse": "as_planned"})
 	if l.State != "on the watch" || len(l.Watches) != 1 || l.Watches[0].By != "R. Rigger" {
 		t.Fatalf("%+v", l)
 	}
+	refuses(t, r, at+"/watch", map[string]string{"rehearse": "as_planned"}, 409)
 	reads := func() bool {
 		v := ask[contract.Watch](t, r, "GET", "/api/watch", nil)
 		return v.TotalN != nil && v.Unit.Unit == "t" && len(v.Cells) == 2 && v.Cells[0].ReadN != nil
@@ -200,5 +224,59 @@ func TestWhoSignsIn(t *testing.T) {
 		if err := w.open(t.Context()); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// The commands that the page of the app shows make certificates with which
+// another machine that trusts them reaches the app.
+func TestCertify(t *testing.T) {
+	text, err := os.ReadFile("../../docs/app.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(t.TempDir())
+	printed := ""
+	for _, b := range doccheck.Read(string(text)).Blocks {
+		if b.Kind != "sh" {
+			continue
+		}
+		for line := range strings.Lines(b.Text) {
+			var out, errs strings.Builder
+			if status := Run(words(strings.TrimSpace(line))[1:], &out, &errs); status != 0 {
+				t.Fatalf("%s: %d %s", line, status, errs.String())
+			}
+			printed += out.String()
+		}
+	}
+	r := started(t, "kestrel-point", func(w *watching) { w.signIn, w.listen = "auto", "0.0.0.0:0" })
+	defer r.close(t)
+	_, port, err := net.SplitHostPort(r.ln.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	pem, err := os.ReadFile("kestrel-point/tls/authority.crt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	trust := x509.NewCertPool()
+	trust.AppendCertsFromPEM(pem)
+	tablet := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: trust}}}
+	for _, host := range []string{"127.0.0.1", "localhost"} {
+		w, err := tablet.Get("https://" + net.JoinHostPort(host, port) + "/certificate")
+		if err != nil {
+			t.Fatal(err)
+		}
+		page, _ := io.ReadAll(w.Body)
+		w.Body.Close()
+		lines := strings.Split(strings.TrimSpace(printed), "\n")
+		if sum := lines[len(lines)-1]; w.StatusCode != 200 || len(sum) < 90 || !strings.Contains(string(page), sum) {
+			t.Errorf("%s: %d, and the page does not show %q", host, w.StatusCode, sum)
+		}
+	}
+	if w, err := http.Get("http://127.0.0.1:" + port + "/"); err == nil && w.StatusCode != 400 {
+		t.Errorf("plain HTTP is answered: %d", w.StatusCode)
+	}
+	if w, err := (&http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{}}}).Get("https://127.0.0.1:" + port + "/"); err == nil {
+		t.Errorf("a machine that does not trust it is answered: %d", w.StatusCode)
 	}
 }

@@ -136,7 +136,6 @@ type watching struct {
 	scheme   string
 	log      *slog.Logger
 	notes    []string
-	folder   string             // folder of the recording of the lift on the watch
 	rehearse context.CancelFunc // ends the virtual lift; nil: none is played
 	played   sync.WaitGroup
 }
@@ -182,11 +181,15 @@ func (w *watching) open(ctx context.Context) (err error) {
 	if w.plan == nil {
 		w.server = server.New(nil, o)
 		w.greet(&o)
-		title, err := w.server.Resume(ctx)
-		if title != "" && err == nil {
+		switch title, err := w.server.Resume(ctx); {
+		case err != nil && title == "":
+			return err
+		case err != nil: // the app is needed all the more
+			w.notes = append(w.notes, fmt.Sprintf("WARNING: %q is NOT WATCHED: its watch cannot go on: %v", title, err))
+		case title != "":
 			w.notes = append(w.notes, fmt.Sprintf("goes on with the watch of %q", title))
 		}
-		return err
+		return nil
 	}
 	if o.Watched, err = w.up(ctx, w.dir, w.plan, out); err != nil {
 		return err
@@ -203,7 +206,7 @@ func (w *watching) up(ctx context.Context, dir string, p *verdict.Plan, out cont
 	if err != nil {
 		return with, err
 	}
-	w.station, w.folder = st, filepath.Join(dir, "record")
+	w.station = st
 	if found.Last > 0 {
 		w.notes = append(w.notes, fmt.Sprintf("goes on with the recording in %s, %d entries", dir, found.Last))
 	}

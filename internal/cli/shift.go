@@ -116,11 +116,12 @@ func (w *watching) readMap(dir, text string) error {
 	return nil
 }
 
-// End ends the watch that the app has on.
-func (w *watching) End() (stops int, err error) {
+// End ends the watch that the app has on. A watch that could not be gone on with
+// after a restart ends too.
+func (w *watching) End(id string) (stops int, err error) {
 	w.down()
 	w.channels, w.files = nil, nil
-	r, err := record.NewReader(w.folder)
+	r, err := record.NewReader(filepath.Join(w.watchDir(id), "record"))
 	if err != nil {
 		return 0, err
 	}

@@ -106,7 +106,6 @@ type sizeOrder struct {
 	HeadroomM     *float64 `json:"headroom_m,omitempty" minimum:"0.01" doc:"there is so much from the bearing of the hook down to the highest lug"`
 	LeastAngleDeg *float64 `json:"least_angle_deg,omitempty" minimum:"1" maximum:"89" doc:"flattest that legs may stand, from horizontal"`
 	Margin        float64  `json:"margin,omitempty" minimum:"0" maximum:"10" doc:"share that gear must be rated for above P95"`
-	Register      bool     `json:"register,omitempty" doc:"choose from the gear on the register, not from the catalogue"`
 }
 
 type cardOrder struct {

@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"iter"
 	"net/http"
@@ -304,8 +305,8 @@ type Watcher interface {
 	// Begin opens the watch of a checked plan, or goes on with it after a
 	// restart. A recording is kept under its id.
 	Begin(ctx context.Context, w Beginning) (Station, Watched, error)
-	// End ends it and gives how many stops were raised.
-	End() (stops int, err error)
+	// End ends it, where it is on, and gives how many stops were raised.
+	End(id string) (stops int, err error)
 	// Record gives what a watch was told, first first, and with which options it
 	// judged. It may still be on.
 	Record(w Beginning) (iter.Seq2[*logbook.Entry, error], watch.Options, error)
@@ -335,17 +336,27 @@ func (s *Server) beginWatch(ctx context.Context, o *watchOrder) (*answer[contrac
 	if (o.Body.Map == "") == (o.Body.Rehearse == "") {
 		return nil, s.status(fault.New(fault.Missing, "a watch takes readings by a channel map, or a rehearsal").Fix("give one of map and rehearse"))
 	}
-	id := strings.ToLower(rand.Text()[:12])
-	return s.change(ctx, o.ID, func(j job.Job) (job.Job, error) {
-		n, err := j.Begin(job.Watch{ID: id, Rehearse: o.Body.Rehearse, From: s.stamp(ctx, o.Body.Who)})
-		if err != nil {
-			return j, err
-		}
-		if open := openHolds(&j); o.Body.Rehearse == "" && len(open) > 0 {
-			return j, fault.New(fault.Disagree, "hold points are open: %s", strings.Join(open, "; ")).Fix("say that they are done first")
-		}
-		return n, s.open(ctx, &n, o.Body.Map)
-	}, nil)
+	j, err := s.o.Lifts.Job(ctx, o.ID)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	n, err := j.Begin(job.Watch{ID: strings.ToLower(rand.Text()[:12]), Rehearse: o.Body.Rehearse, From: s.stamp(ctx, o.Body.Who)})
+	if err != nil {
+		return nil, s.status(err)
+	}
+	if open := openHolds(&j); o.Body.Rehearse == "" && len(open) > 0 {
+		return nil, s.status(fault.New(fault.Disagree, "hold points are open: %s", strings.Join(open, "; ")).Fix("say that they are done first"))
+	}
+	if err := s.open(ctx, &n, o.Body.Map); err != nil {
+		return nil, s.status(err)
+	}
+	kept, err := s.o.Lifts.PutJob(ctx, n)
+	if err != nil { // a watch that nobody would find again
+		s.Put(nil, Watched{})
+		_, end := s.o.Watcher.End(n.On().ID)
+		return nil, s.status(errors.Join(err, end))
+	}
+	return s.lift(kept, nil, "")
 }
 
 func openHolds(j *job.Job) (open []string) {
@@ -415,7 +426,7 @@ func (s *Server) endWatch(ctx context.Context, o *endOrder) (*answer[contract.Li
 		}
 	}
 	s.Put(nil, Watched{})
-	stops, err := s.o.Watcher.End()
+	stops, err := s.o.Watcher.End(j.On().ID)
 	if err != nil {
 		return nil, s.status(err)
 	}
