@@ -26,6 +26,7 @@ type column struct {
 	sd    float64
 	param int // of the model; -1: none
 	level int // level direction of the load's centre; -1: none
+	tips  int // 1 or 2: slope along x or y of a load that is put down, rad; 0: none
 	of    func(x *fit, r row) float64
 }
 
@@ -116,6 +117,10 @@ func (h *explanation) columns(s *system) [][]float64 {
 			switch {
 			case c.of != nil:
 				v = c.of(s.x, r)
+			case c.tips > 0:
+				if f := s.feet[r.window]; f != nil && s.x.stage[r.window] == Landed {
+					v = f.lean[c.tips-1][r.cell]
+				}
 			case s.feet[r.window] != nil:
 				if c.param > atZ {
 					v = s.feet[r.window].slope[r.cell][c.param]
@@ -142,7 +147,7 @@ func (h *explanation) widen(s *system, beta, theta []float64) {
 	for i := range h.cols {
 		c := &h.cols[i]
 		switch {
-		case c.of != nil:
+		case c.of != nil || c.tips > 0:
 		case c.level >= 0:
 			for k := range 3 {
 				theta[atX+k] += c.sd * beta[i] * s.x.m.wide[c.level][k]
@@ -202,6 +207,11 @@ var driftSizes = []float64{0.01, 0.08}
 // edgeSizes are the orders of size of what a load that stands on an edge does to
 // a cell, shares of its part of the load.
 var edgeSizes = []float64{0.08, 0.3}
+
+// tips is how far a load leans that comes down on an edge, standard deviation,
+// rad, and tipsBy what its cells read beside what that makes of them, a share of
+// their part of the load.
+const tips, tipsBy = 0.06, 0.06
 
 // tareSizes are the orders of size of what was pressed away, shares of the
 // load.
@@ -328,23 +338,29 @@ func (m *Model) landings(x *fit, add func(*explanation)) {
 			holds = append(holds, w)
 		}
 	}
-	free := func(w int, size float64) (cols []column) {
+	free := func(in func(window int) bool, size float64) (cols []column) {
 		for i := range m.cells {
-			cols = append(cols, added(size*m.weightN/float64(len(m.cells)), func(_ *fit, r row) float64 { return one(r.window == w && r.cell == i) }))
+			cols = append(cols, added(size*m.weightN/float64(len(m.cells)), func(_ *fit, r row) float64 { return one(in(r.window) && r.cell == i) }))
 		}
 		return cols
 	}
 	if len(landed) > 0 {
+		// It leans on the edge, alike in all windows; or, where that is no more
+		// than nearly so, the cells read anything.
+		p := odds["edge_landing"] / 2
+		down := func(w int) bool { return x.stage[w] == Landed }
+		add(&explanation{cause: "edge_landing", prior: 0.7 * p, cols: append(free(down, tipsBy),
+			column{sd: tips, param: -1, level: -1, tips: 1}, column{sd: tips, param: -1, level: -1, tips: 2})})
 		for _, size := range edgeSizes {
-			h := &explanation{cause: "edge_landing", prior: odds["edge_landing"] / 2 / float64(len(edgeSizes))}
+			h := &explanation{cause: "edge_landing", prior: 0.3 * p / float64(len(edgeSizes))}
 			for _, w := range landed {
-				h.cols = append(h.cols, free(w, size)...)
+				h.cols = append(h.cols, free(func(v int) bool { return v == w }, size)...)
 			}
 			add(h)
 		}
 	}
 	for _, w := range holds[min(1, len(holds)):] {
-		add(&explanation{cause: "edge_landing", prior: odds["edge_landing"] / 2 / float64(len(holds)), cols: free(w, 0.1)})
+		add(&explanation{cause: "edge_landing", prior: odds["edge_landing"] / 2 / float64(len(holds)), cols: free(func(v int) bool { return v == w }, 0.1)})
 	}
 }
 

@@ -52,6 +52,7 @@ type tried struct {
 	solved
 	p     *point
 	score float64 // log of prior and evidence
+	own   *fit    // the readings as it has them, where they stand for themselves; else nil
 }
 
 // Diagnose compares the explanations on all that a lift has shown.
@@ -62,6 +63,15 @@ func (m *Model) Diagnose(c *Course) Result {
 	d, unproved := m.evidence(c)
 	x := m.newFit(d.Windows, true, d.repeats())
 	x.unproved = unproved
+	for _, f := range m.farUnits(x) {
+		// What stands by the plan's units and hangs nearly by others is no
+		// window to compare them by.
+		for _, w := range slices.Clone(x.stood) {
+			if share := x.net[w] / f / m.weightN; x.stage[w] == Tight && !(share > leastTight && share < mostTight) {
+				x = x.without(w)
+			}
+		}
+	}
 	all := m.try(x, &d)
 	// A load that tips before it lifts stands as no explanation has it: what
 	// not even the best fits is left out.
@@ -93,8 +103,14 @@ func (m *Model) try(x *fit, c *Course) []tried {
 	all := make([]tried, 0, len(bank))
 	best := math.Inf(-1)
 	for _, h := range bank {
-		v := home.solve(h)
-		t := tried{h, v, m.home, math.Log(h.prior) + v.logZ}
+		t := tried{explanation: h, p: m.home}
+		if t.own = m.rescaled(x, c, h); t.own != nil {
+			t.solved = t.own.system(m.home, loose{}, false).solve(nil)
+			t.logZ -= float64(len(t.own.y)) * math.Log(h.by[0])
+		} else {
+			t.solved = home.solve(h)
+		}
+		t.score = math.Log(h.prior) + t.logZ
 		all = append(all, t)
 		best = max(best, t.score)
 	}
@@ -110,12 +126,62 @@ func (m *Model) try(x *fit, c *Course) []tried {
 		all = append(all, m.starts(x, all)...)
 	}
 	for i := range all {
-		if t := &all[i]; t.cause == "as_planned" || t.hangs && (poor || t.score > best-keeps) {
+		if t := &all[i]; t.own == nil && (t.cause == "as_planned" || t.hangs && (poor || t.score > best-keeps)) {
 			m.refine(x, t)
 			best = max(best, t.score)
 		}
 	}
 	return all
+}
+
+// farUnit is from which factor on, as a logarithm, a unit taken for another
+// makes of a load that stands one that hangs.
+const farUnit = 0.25
+
+// farUnits are the far factors by which all channels may be off: what hangs is
+// like the planned load then.
+func (m *Model) farUnits(x *fit) []float64 {
+	if !x.holds() {
+		return nil
+	}
+	n, _ := m.Total(x.mean(nil))
+	var out []float64
+	for _, u := range units {
+		share := (n - m.emptyN) / u.factor / m.weightN
+		if math.Abs(math.Log(u.factor)) > farUnit && share > 0.5 && share < 1.6 {
+			out = append(out, u.factor)
+		}
+	}
+	return out
+}
+
+// rescaled is the fit of readings that are all off by a far factor, so that what
+// the legs bore in each window is another thing; nil for any other explanation.
+func (m *Model) rescaled(x *fit, c *Course, h *explanation) *fit {
+	if h.by == nil || h.index != nil || !slices.Contains(m.farUnits(x), h.by[0]) {
+		return nil
+	}
+	counts := x.windows()
+	windows := slices.Clone(c.Windows)
+	for i := range windows {
+		w := &windows[i]
+		w.ReadN, w.NoiseN = slices.Clone(w.ReadN), slices.Clone(w.NoiseN)
+		for k := range w.ReadN {
+			w.ReadN[k] /= h.by[0]
+			if k < len(w.NoiseN) {
+				w.NoiseN[k] /= h.by[0]
+			}
+			if !slices.Contains(counts, i) {
+				w.ReadN[k] = math.NaN()
+			}
+		}
+	}
+	own := m.newFit(windows, true, c.repeats())
+	own.unproved = x.unproved
+	if len(own.y) != len(x.y) {
+		return nil
+	}
+	return own
 }
 
 // besideCrane weighs the explanations by the crane's own indicator, which knows
@@ -164,7 +230,7 @@ func (m *Model) starts(x *fit, all []tried) []tried {
 			}
 			v := x.system(p, loose{}, false).solve(t.explanation)
 			if score := math.Log(t.prior) + v.logZ; score > best.score {
-				best = tried{t.explanation, v, p, score}
+				best = tried{explanation: t.explanation, solved: v, p: p, score: score}
 			}
 		}
 		if best.p != nil {
@@ -260,7 +326,8 @@ func (m *Model) conclude(c *Course, x *fit, all []tried) Result {
 	var res Result
 	switch {
 	case x.unproved && x.holds():
-		res.Estimate = m.atLeast(x.mean(first.explanation))
+		fx, h := first.view(x)
+		res.Estimate = m.atLeast(fx.mean(h))
 	default:
 		res.Estimate = m.average(x, first, all)
 	}
@@ -285,7 +352,8 @@ func (m *Model) conclude(c *Course, x *fit, all []tried) Result {
 // not at quite the same angles.
 func (m *Model) average(x *fit, first *tried, all []tried) Estimate {
 	const near, most = 3, 6
-	best := m.estimate(x, first.p, first.explanation)
+	fx, h := first.view(x)
+	best := m.estimate(fx, first.p, h)
 	if !first.lengthens() {
 		return best
 	}
@@ -310,6 +378,14 @@ func (m *Model) average(x *fit, first *tried, all []tried) Estimate {
 	best.WeightN = mean / sum
 	best.WeightU95N = max(best.WeightU95N, z95*math.Sqrt(max(0, square/sum-best.WeightN*best.WeightN)))
 	return best
+}
+
+// view is the readings as an explanation has them, and what is left of it then.
+func (t *tried) view(x *fit) (*fit, *explanation) {
+	if t.own == nil {
+		return x, t.explanation
+	}
+	return t.own, nil
 }
 
 // same lists the causes that explain the readings as well as the first.

@@ -105,9 +105,8 @@ type Snap struct {
 // Swing is a stretch of pendulum motion.
 type Swing struct {
 	FromS, ToS float64
-	PeriodS    float64   // of the load; a reading swings at half of it when the swing is level
-	ShareN     []float64 // amplitude by cell, N
-	TotalN     float64   // amplitude in the total, N
+	PeriodS    float64 // of the load; the total goes up and down twice in it
+	TotalN     float64 // amplitude in the total, N
 }
 
 // Course is a lift as far as it has gone.

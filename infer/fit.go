@@ -44,8 +44,13 @@ const (
 // so much, that their sharing is that of a load that stands; and how many such
 // windows are looked at before the lift and after.
 const (
-	leastTight, mostTight, mostLanded = 0.06, 0.6, 0.9
+	leastTight, mostTight, mostLanded = 0.06, 0.6, 0.95
 	tightWindows, landedWindows       = 3, 2
+
+	// tells is how much of the load the legs bear where an edge under it shows
+	// most, share: the ground pushes at the edge, and the load has not come
+	// down flat.
+	tells = 0.8
 )
 
 // fit is the readings of the windows that count, in rows: one cell in one
@@ -153,6 +158,9 @@ func (m *Model) onGround(windows []Window, net []float64) []int {
 			}
 		}
 		slices.SortStableFunc(found, func(a, b int) int {
+			if of.stage == Landed {
+				return cmp.Compare(math.Abs(net[a]-tells*m.weightN), math.Abs(net[b]-tells*m.weightN))
+			}
 			return cmp.Compare(windows[b].ToS-windows[b].FromS, windows[a].ToS-windows[a].FromS)
 		})
 		out = append(out, found[:min(of.n, len(found))]...)
@@ -284,7 +292,7 @@ func (x *fit) system(p *point, f loose, weigh bool) *system {
 			}
 			c[at], c[at+1] = leans*f.lean[0][r.cell], leans*f.lean[1][r.cell]
 			c[ground+4] = f.plumb[r.cell]
-			c[ground+5+slices.Index(x.stood, r.window)] = 0.1 * m.weightN * f.rise[r.cell] / f.total(m)
+			c[ground+5+slices.Index(x.stood, r.window)] = m.weightN * f.rise[r.cell] / f.total(m) // how much, no explanation says
 		}
 		c[s.q+k+r.cell] = e.zero
 		s.c[r.at] = c

@@ -33,21 +33,16 @@ var (
 	jolt = scale{{0, -2.5}, {0.13, 1}, {0.17, 3}, {0.21, 5}, {0.3, 7}}
 	// Swing to the upright, rad. Ordinary travel leaves a few hundredths.
 	sways = scale{{0.02, -3}, {0.06, 0}, {0.08, 3}, {0.11, 5}, {0.16, 7}}
-	// How long a swing goes on, s. A true one dies slowly; what slow cells make of
-	// a bounce comes and goes.
-	lasts = scale{{12, -4.5}, {24, -2}, {30, 0.5}, {40, 2}}
+	// How long a swing goes on, in its own periods.
+	lasts = scale{{1, -2}, {2, 0}, {4, 1}}
 	// Wind, as a share of what the plan allows, with a load that moves.
 	blows = scale{{0.2, -4}, {0.5, -1}, {0.8, 3}, {1.2, 6}}
 	// Unsteadiness of a hold, standard deviation as a share of the load.
 	rocks = scale{{0, -1.5}, {0.008, 0}, {0.03, 2.5}}
 )
 
-// Of channels that stop: nats for one that did, for one that repeated itself
-// for so short that no steady stretch shows it, as a calm cell of few digits may,
-// and for none.
-const (
-	ceased, repeats, goesOn = 6.0, 3.0, -2.5
-)
+// Of channels that stop: nats for one that did, and for none.
+const ceased, goesOn = 6.0, -2.5
 
 // signs adds the explanations of what time shows. They leave what is read at
 // rest as planned, so each has the evidence of that, and the likelihood of its
@@ -69,13 +64,9 @@ func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
 	}
 	put("channel_lost", nats, s.Lost...)
 	frozen := slices.DeleteFunc(slices.Clone(s.Frozen), func(k int) bool { return slices.Contains(s.Lost, k) || m.idle(c, k) })
-	switch {
-	case len(frozen) == 0:
-		nats = goesOn
-	case slices.ContainsFunc(frozen, c.stood):
+	nats = goesOn
+	if len(frozen) > 0 {
 		nats = ceased
-	default:
-		nats = repeats
 	}
 	put("channel_frozen", nats, frozen...)
 	hit := 0.0
@@ -107,7 +98,7 @@ func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
 	for i := range s.Swings {
 		k := &s.Swings[i]
 		a := k.angle(m.weightN)
-		if nats := sways.at(a) + lasts.at(k.ToS-k.FromS); nats > swung {
+		if nats := sways.at(a) + lasts.at((k.ToS-k.FromS)/k.PeriodS); nats > swung {
 			angle, swung = a, nats
 		}
 	}
@@ -125,17 +116,6 @@ func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
 		put("gust", blows.at(*s.WindMS/limit)+moves+2*max(0, s.WindCorr)).say = *s.WindMS
 	}
 	return all
-}
-
-// stood tells whether a cell that repeats itself did so with load on it: it is
-// missing, or without any noise, in a window in which it bore some.
-func (c *Course) stood(k int) bool {
-	return slices.ContainsFunc(c.Windows, func(w Window) bool {
-		if w.Stage == Idle || w.Stage == Ended || k >= len(w.NoiseN) {
-			return false
-		}
-		return math.IsNaN(w.ReadN[k]) || w.NoiseN[k] == 0
-	})
 }
 
 // idle tells whether a cell bears nothing in the holds, so that nothing about

@@ -139,6 +139,7 @@ type player struct {
 	sys    *System
 	drives []Drive
 	v      Vec
+	felt   float64 // what the operator reads of the load, N
 	empty  float64
 	weight float64
 	tried  Phase   // what the phase seems to be
@@ -304,15 +305,20 @@ func (p *player) truth(c *Cell) float64 {
 	}
 }
 
+// feelS is how slowly the display that an operator goes by follows the load, s
+// (common practice, no source): a bounce does not end a stage.
+const feelS = 0.5
+
 // steer sets the speed of the hoists for the next step and tells whether the
 // stage has reached its aim.
 func (p *player) steer(st *Stage, since float64, way *Vec) (done bool) {
 	var want Vec
 	load := p.hoists() - p.empty
+	p.felt += (1 - math.Exp(-p.Step/feelS)) * (load - p.felt)
 	push, clear := p.sys.Ground()
 	switch st.Act {
 	case Pull:
-		done = load >= st.To
+		done = p.felt >= st.To
 		want[2] = st.Speed
 	case Clear:
 		done = clear >= st.To
@@ -332,10 +338,10 @@ func (p *player) steer(st *Stage, since float64, way *Vec) (done bool) {
 		done = push > 0.02*p.weight
 		want[2] = -st.Speed
 	case Slacken:
-		if load <= st.To {
+		if p.felt <= st.To {
 			way[0] += p.v.norm() * p.Step
 		}
-		done = way[0] >= st.More
+		done = p.felt <= st.To && way[0] >= st.More
 		want[2] = -st.Speed
 	}
 	limit := st.Time

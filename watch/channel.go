@@ -62,11 +62,11 @@ type cell struct {
 	peak float64
 	rate float64 // N/s, over rateS
 
-	same     int     // readings in a row with the very same value
-	run      float64 // how long one usually is, readings
-	idleRun  float64 // the same, the longest seen while idle
-	longest  float64 // of the runs that ended, those long ago forgotten by and by
-	sameAt   float64 // total when the run began
+	same     int // readings in a row with the very same value
+	sameFrom reading.Stamp
+	longest  float64    // of the runs that ended, those long ago forgotten by and by
+	step     float64    // least by which two readings differed, N: its resolution, or less
+	others   [2]float64 // least and greatest sum of the other cells since the run began, N
 	frozen   bool
 	silent   Quality // stale or lost
 	last     [16]float64
@@ -125,12 +125,14 @@ func (c *cell) receive(now reading.Stamp, r *reading.Reading) bool {
 		} else {
 			if !c.frozen {
 				c.longest = max(0.98*c.longest, float64(c.same))
-				c.run += 0.05 * (float64(c.same+1) - c.run)
 			}
-			c.same = 0
+			if d := math.Abs(value - c.value); c.step == 0 || d < 0.999*c.step {
+				c.step = d
+			}
+			c.same, c.sameFrom = 0, r.At
 		}
 	} else {
-		c.slow, c.run = value, 2
+		c.slow, c.sameFrom = value, r.At
 		c.peak = value
 	}
 	c.value, c.at, c.arrived = value, r.At, now

@@ -62,6 +62,8 @@ type course struct {
 	sagFrom  float64
 	overFrom float64
 	lowFrom  float64
+	leastN   float64 // least total while setting down, and when it was last about that
+	leastAt  float64
 	byWord   bool
 	travel0  float64
 	peakN    float64 // greatest total since taking load
@@ -147,6 +149,7 @@ func (c *course) row(e *Engine, r *row) {
 		return
 	}
 	e.share(r.read, total)
+	e.follow(r.read)
 	dt := r.t - c.t
 	if !c.started {
 		c.slow, dt = total, 0
@@ -235,8 +238,12 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 		case t-c.sagFrom > 0.6:
 			c.enter(SettingDown, max(c.sagged(e, t), c.last().FromS), "")
 			c.sagFrom, c.lowFrom = math.NaN(), math.NaN()
+			c.leastN, c.leastAt = total, t
 		}
 	case SettingDown:
+		if c.leastN = min(c.leastN, total); total < c.leastN+0.02*w {
+			c.leastAt = t
+		}
 		// Caught in passing, and only where the fall is slow enough for the cells
 		// of a row to belong together.
 		if share := (total - c.baseline) / (c.levelN - c.baseline); share < 0.55 && share > 0.3 && c.signs.AtHalf == nil && len(e.rows.since(c.last().FromS)) >= 4 {
@@ -248,7 +255,9 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 		case load < 4*begins*w:
 			if math.IsNaN(c.lowFrom) {
 				c.lowFrom = t
-			} else if t-c.lowFrom > 3 {
+			} else if d := t - c.lowFrom; d > 3 && load < 1.5*begins*w || d > 12 {
+				// Not all of a zero came back; or somebody looks round before
+				// the rest goes down.
 				c.enter(IdlePhase, c.lowFrom, "")
 			}
 		case c.slow > c.levelN*(1-sags/2):
@@ -259,7 +268,7 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 				c.phase = Suspended
 				c.signs.AtHalf = nil
 			} else {
-				c.enter(TakingLoad, f+(t-f)/2, "")
+				c.enter(TakingLoad, c.leastAt, "")
 			}
 		default:
 			c.lowFrom = math.NaN()
@@ -411,6 +420,7 @@ func (c *course) unfree(e *Engine, t float64) {
 	if n > 1 && (c.passed[n-2].Phase == TakingLoad || c.passed[n-2].Phase == HeldDown) {
 		c.passed = c.passed[:n-1]
 		c.phase = c.passed[n-2].Phase
+		c.last().ToS = 0
 	} else {
 		c.enter(TakingLoad, c.last().FromS, "")
 	}
@@ -431,6 +441,7 @@ func (c *course) told(e *Engine) {
 func (c *course) setDown(*Engine) {
 	if c.air() {
 		c.enter(SettingDown, c.t, "")
+		c.leastN, c.leastAt = c.raw, c.t
 	}
 }
 

@@ -166,6 +166,85 @@ func (s *series) add(t, x float64) {
 	}
 }
 
+// coarse makes a series of the means over so many seconds of the totals.
+func (s *series) coarse(h []row, bin float64) {
+	var from, t, x, n float64
+	flush := func() {
+		if n > 0 {
+			s.add(t/n, x/n)
+		}
+		t, x, n = 0, 0, 0
+	}
+	for i := range h {
+		if r := &h[i]; !math.IsNaN(r.total) {
+			if r.t-from >= bin {
+				flush()
+				from = r.t
+			}
+			t, x, n = t+r.t, x+r.total, n+1
+		}
+	}
+	flush()
+}
+
+// part is the stretch between two times.
+func (s *series) part(from, to float64) *series {
+	var out series
+	for i, t := range s.t {
+		if t >= from && t < to {
+			out.add(t, s.x[i])
+		}
+	}
+	return &out
+}
+
+// at is the amplitude of the sine of a frequency that fits best beside a
+// constant (least squares, so that the readings need not be even in time).
+func (s *series) at(hz float64) float64 {
+	a, _ := s.sine(hz)
+	return a
+}
+
+// sine gives its share of the variance as well.
+func (s *series) sine(hz float64) (amplitude, share float64) {
+	n := float64(len(s.x))
+	if n < 5 {
+		return 0, 0
+	}
+	var mx, mc, ms float64
+	for i, x := range s.x {
+		sin, cos := math.Sincos(2 * math.Pi * hz * s.t[i])
+		mx, mc, ms = mx+x/n, mc+cos/n, ms+sin/n
+	}
+	var cc, cs, ss, xc, xs, xx float64
+	for i := range s.x {
+		sin, cos := math.Sincos(2 * math.Pi * hz * s.t[i])
+		c, q, x := cos-mc, sin-ms, s.x[i]-mx
+		cc, cs, ss = cc+c*c, cs+c*q, ss+q*q
+		xc, xs, xx = xc+x*c, xs+x*q, xx+x*x
+	}
+	det := cc*ss - cs*cs
+	if det <= 1e-9*n*n || xx == 0 {
+		return 0, 0
+	}
+	a, b := (xc*ss-xs*cs)/det, (xs*cc-xc*cs)/det
+	return math.Hypot(a, b), (a*xc + b*xs) / xx
+}
+
+// tone finds the sine between two frequencies that takes the most of what moves.
+func (s *series) tone(low, high float64) (hz, amplitude, share float64) {
+	if len(s.t) < 5 {
+		return 0, 0, 0
+	}
+	span := s.t[len(s.t)-1] - s.t[0]
+	for f := low; f < high; f += 0.25 / span {
+		if a, r := s.sine(f); r > share {
+			hz, amplitude, share = f, a, r
+		}
+	}
+	return hz, amplitude, share
+}
+
 // wave is what a series does about its straight line.
 type wave struct {
 	mean, slope float64

@@ -13,6 +13,7 @@ const (
 	blockS    = 1.0 // s
 	blockRows = 4
 	proofS    = 12.0 // s looked back over for bounce and swing
+	binS      = 0.25 // s: a swing is that much slower
 )
 
 // gather adds a row to its block, and a full block to its stretch.
@@ -75,6 +76,7 @@ func (c *course) settle(e *Engine) {
 		}
 		if !apart && w.odd < 5 {
 			w.take(total, means, white, b.to)
+			c.rest(e, w)
 			w.ripple = append(w.ripple, total.sd)
 			if len(w.ripple) > 60 {
 				w.ripple = w.ripple[1:]
@@ -83,7 +85,7 @@ func (c *course) settle(e *Engine) {
 			return
 		}
 		w.closed = true
-		if w.blocks < 3 {
+		if w.blocks < c.enough(w) {
 			c.windows = c.windows[:len(c.windows)-1]
 		}
 	}
@@ -98,6 +100,45 @@ func (c *course) settle(e *Engine) {
 	if len(c.windows) > 400 { // a day of slow changes: the oldest idle ones go
 		c.windows = slices.Delete(c.windows, 1, 101)
 	}
+}
+
+// rest takes back what was called free with a corner still down: what hangs
+// does not get heavier. A cell whose zero runs away does so alone; when the
+// ground lets go, the shares of several change.
+func (c *course) rest(e *Engine, w *window) {
+	n := len(c.windows) - 2
+	if w.blocks < 3 || w.blocks > 8 || n < 0 || c.stage(w) != infer.Hold {
+		return
+	}
+	v := &c.windows[n]
+	if v.from < c.liftoff-1 || w.total-v.total < 0.006*c.weight {
+		return
+	}
+	for i := range c.windows[:n] {
+		if c.windows[i].from >= c.liftoff-1 {
+			return // it hung before
+		}
+	}
+	sum, most := 0.0, 0.0
+	for i := range w.mean {
+		d := math.Abs(w.mean[i] - v.mean[i])
+		sum, most = sum+d, max(most, d)
+	}
+	if sum-most > max(0.12*sum, 0.003*c.weight) {
+		c.unfree(e, c.t)
+	}
+}
+
+// enough is how many blocks make a stretch that counts: while the ground has
+// part of the load nobody waits for long.
+func (c *course) enough(w *window) int {
+	if s := c.stage(w); s != infer.Tight && s != infer.Landed {
+		return 3
+	}
+	if w.to-w.from > 2.5*blockS {
+		return 1 // cells so slow that a block takes its time
+	}
+	return 2
 }
 
 // take adds a block.
@@ -120,7 +161,7 @@ func (w *window) take(total wave, means, white []float64, to float64) {
 
 // spread is the sd of the block means of a cell, N.
 func (w *window) spread(i int) float64 {
-	if w.counts[i] < 3 {
+	if w.counts[i] < 2 {
 		return 0
 	}
 	return math.Sqrt(w.squares[i] / float64(w.counts[i]-1))
@@ -153,13 +194,16 @@ func (c *course) aside(e *Engine, w *window) {
 // stage is what a stretch was part of, as seen now.
 func (c *course) stage(w *window) infer.Stage {
 	mid := (w.from + w.to) / 2
-	before := false
+	before, flown := false, false
 	for i := range c.passed {
 		p := &c.passed[i]
 		last := i == len(c.passed)-1
 		if mid >= p.FromS && (last || mid < p.ToS) {
 			switch p.Phase {
 			case TakingLoad, HeldDown:
+				if flown { // put down, and about to be picked up again
+					return infer.Landed
+				}
 				return infer.Tight
 			case Suspended:
 				return infer.Hold
@@ -172,12 +216,14 @@ func (c *course) stage(w *window) infer.Stage {
 			return infer.Idle
 		}
 		before = before || p.Phase != IdlePhase
+		flown = p.Phase == Suspended || flown && p.Phase != IdlePhase
 	}
 	return infer.Idle
 }
 
 // freeze finds cells that repeat themselves: a run of the very same value so
-// long that a live cell would hardly show it, or while the others moved.
+// long that the noise of a live cell would hardly leave one, or while the others
+// moved.
 func (c *course) freeze(e *Engine) {
 	for i := range e.cells {
 		k := &e.cells[i]
@@ -188,24 +234,24 @@ func (c *course) freeze(e *Engine) {
 			k.frozen = false
 		}
 		sure := false
-		if k.same > 4 {
+		if k.same > 4 && c.loaded() {
 			// Longer than the runs that ended by themselves, and than chance
-			// makes one in a million.
-			odds := float64(k.same) * math.Log(1-1/max(e.usualRun(i), 1.02))
+			// makes one in many millions.
+			odds := float64(k.same) * math.Log(c.repeats(i, k))
 			rare := float64(k.same) > 6+2.5*k.longest && odds < -18
-			want := math.Abs(k.expected.NominalN - k.slackN)
-			room := 0.05
-			if len(e.plan.Lift.Legs) > 3 {
-				room = 0.25 // another pair of legs may take the rise
-			}
-			moved := math.Abs(c.raw-k.sameAt)/c.weight > room && math.Abs(k.value-k.slackN) > 0.03*want
-			if c.loaded() && (rare || moved) {
-				k.frozen = true
-			}
+			moved := k.same > 6 && e.stirred(i, k)
+			k.frozen = k.frozen || rare || moved
 			sure = moved || odds < -30 // that the crew has to stop for it
 		}
 		if k.frozen && c.loaded() && !slices.Contains(c.signs.Frozen, i) {
 			c.signs.Frozen = append(c.signs.Frozen, i)
+			// What it repeated before that was seen is no reading either.
+			from := k.sameFrom.Since(e.rows.zero)
+			for n := range c.windows {
+				if w := &c.windows[n]; w.to-from > 0.5*(w.to-w.from) {
+					w.mean[i] = math.NaN()
+				}
+			}
 		}
 		cond := alarm.Condition{Kind: alarm.Frozen, Where: k.expected.Channel, On: k.frozen && (sure || e.panel.Standing(alarm.Frozen, k.expected.Channel)) && c.loaded(), Value: k.value, Air: c.air()}
 		if cond.On {
@@ -221,22 +267,37 @@ func (c *course) freeze(e *Engine) {
 	}
 }
 
-// usualRun is how many readings in a row usually show one value: of this cell
-// lately, and of the others as they are now. What hangs still makes cells of
-// coarse resolution repeat themselves, all at once; a cell alone is held
-// against what it did while idle.
-func (e *Engine) usualRun(i int) float64 {
-	k := &e.cells[i]
-	run := k.run
-	if len(e.cells) == 1 {
-		return max(run, k.idleRun)
+// repeats is the greatest probability that a cell shows the same value twice
+// though nothing but its noise moves it: what it measures lies in the middle
+// of a step of its display. 1 where the display hides the noise.
+func (c *course) repeats(i int, k *cell) float64 {
+	sd := c.sd(i)
+	if k.step == 0 {
+		return 1
 	}
-	for j := range e.cells {
-		if o := &e.cells[j]; j != i && o.got > 0 && !o.frozen {
-			run = max(run, min(o.run, float64(o.same+1)), float64(o.same+1)/2)
-		}
+	if sd == 0 {
+		return 1
 	}
-	return run
+	// What rounding adds to a scatter is no noise that moves a value.
+	sd = math.Sqrt(max(0, sd*sd-k.step*k.step/12))
+	if sd == 0 {
+		return 1
+	}
+	return min(math.Erf(k.step/(2*math.Sqrt2*sd)), 1-1e-9)
+}
+
+// stirred tells whether the others moved so much in the course of a run that
+// the cell, bearing its share, could not have shown one value.
+func (e *Engine) stirred(i int, k *cell) bool {
+	if len(e.cells) == 1 || e.shares == nil || e.shares[i] <= 0.02 || e.shares[i] > 0.9 {
+		return false
+	}
+	moved := (k.others[1] - k.others[0]) * e.shares[i] / (1 - e.shares[i])
+	room := 2.5*k.step + 6*e.course.sd(i)
+	if len(e.plan.Lift.Legs) > 3 {
+		room *= 4 // another pair of legs may take most of it
+	}
+	return moved > room && k.value-k.slackN > 0.03*math.Abs(k.expected.NominalN-k.slackN)
 }
 
 // motion looks at what the last seconds do about their mean: whether the load
@@ -249,10 +310,6 @@ func (c *course) motion(e *Engine) {
 		return
 	}
 	if c.phase == IdlePhase {
-		for i := range e.cells {
-			k := &e.cells[i]
-			k.idleRun = max(k.idleRun, k.run, float64(k.same)/3)
-		}
 		c.listen(e, h)
 		return
 	}
@@ -316,15 +373,24 @@ func (c *course) listen(e *Engine, h []row) {
 	}
 	for i := range each {
 		if v := each[i].look(); v.n >= 8 {
-			c.noise[i] = v.white
+			c.noise[i] = quiet(c.noise[i], v.white)
 		}
 	}
 	sum := total.look()
-	c.noise[len(e.cells)] = sum.white
+	c.noise[len(e.cells)] = quiet(c.noise[len(e.cells)], sum.white)
 	if !c.based && math.Abs(sum.slope)*sum.span < 0.01*c.weight && math.Abs(sum.mean-c.emptyN) < 0.3*c.weight {
 		c.based = true
 		c.baseline = sum.mean
 	}
+}
+
+// quiet is the ripple that nothing disturbed: rigging that swings and legs that
+// come tight add to what the cells make by themselves.
+func quiet(was, now float64) float64 {
+	if math.IsNaN(was) {
+		return now
+	}
+	return min(now, was+0.1*max(0, now-was))
 }
 
 // proof says why the load is free, from a steady stretch. What hangs is shaken
@@ -373,7 +439,7 @@ func (c *course) shaken(e *Engine, w *window) bool {
 	// what has not calmed down again may be the beginning of a rise or a fall.
 	calm := 0
 	for i, sd := range w.ripple[:max(0, len(w.ripple)-3)] {
-		if i > 0 && calm >= 2 && sd > 0.002*c.weight && slices.Max(w.ripple[len(w.ripple)-2:]) < sd/2 {
+		if i > 0 && calm >= 2 && sd > max(0.0012*c.weight, 4*floor) && slices.Max(w.ripple[len(w.ripple)-2:]) < sd/2 {
 			c.signs.RingN = max(c.signs.RingN, math.Sqrt2*sd)
 			return true
 		}
@@ -413,36 +479,12 @@ func (c *course) sway(e *Engine, sum wave, waves []wave) {
 	if math.Abs(c.raw-c.levelN) > 0.5*sags*c.weight+3*sum.sd || !math.IsNaN(c.sagFrom) {
 		return
 	}
-	// A load that swings under its hook pulls hardest as it passes the middle,
-	// twice in a period: W (1 + A²) there, W (1 - A²/2) at the ends of a swing
-	// of A rad (energy of a pendulum). That is 3/4 A² W about the mean; what
-	// the legs share stays nearly as it was, for the pull keeps its direction
-	// in the load.
-	angle := 0.0
-	if sum.crossings >= 4 && sum.hz > 0 && sum.hz < c.swingHz && sum.again > 0.4 && sum.sd > 3*c.sd(len(e.cells)) {
-		angle = math.Sqrt(4.0 / 3 * math.Sqrt2 * sum.sd / c.weight)
-	}
 	rolls := math.Sqrt2 * sum.sd / c.weight
-	swings := angle > 0.07
-	if swings {
-		shares := make([]float64, len(waves))
-		for i := range waves {
-			shares[i] = math.Sqrt2 * waves[i].sd
-		}
-		s := infer.Swing{FromS: c.t - sum.span, ToS: c.t, PeriodS: 2 / sum.hz, ShareN: shares, TotalN: math.Sqrt2 * sum.sd}
-		if n := len(c.signs.Swings); n > 0 && s.FromS < c.signs.Swings[n-1].ToS+2 {
-			was := &c.signs.Swings[n-1]
-			was.ToS = c.t
-			if s.TotalN > was.TotalN {
-				was.PeriodS, was.ShareN, was.TotalN = s.PeriodS, s.ShareN, s.TotalN
-			}
-		} else {
-			c.signs.Swings = append(c.signs.Swings, s)
-		}
-	}
+	angle, period := c.swings(e)
+	swings := angle > 0.05
 	cond := alarm.Condition{Kind: alarm.Swinging, On: angle > 0.1, Value: angle, Air: true}
 	if cond.On {
-		cond.Text = fmt.Sprintf("The load swings by about %.0f° to each side, %.1f s to and fro.", angle*180/math.Pi, 2/sum.hz)
+		cond.Text = fmt.Sprintf("The load swings by about %.0f° to each side, %.1f s to and fro.", angle*180/math.Pi, period)
 	}
 	e.panel.Tell(e.now, cond)
 
@@ -492,6 +534,51 @@ func (c *course) sway(e *Engine, sum wave, waves []wave) {
 		}
 		e.panel.Tell(e.now, cond)
 	}
+}
+
+// swings finds how far the load swings to either side, rad, and how long it takes
+// to and fro; 0 where it does not. The sign of the longest swing is kept.
+//
+// A load that swings under its hook pulls hardest as it passes the middle,
+// twice in a period: W (1 + A²) there, W (1 - A²/2) at the ends of a swing of A
+// rad (energy of a pendulum). That is 3/4 A² W about the mean; what the legs
+// share stays nearly as it was, for the pull keeps its direction in the load.
+//
+// A bounce that slow cells fold into something as slow dies away within some
+// seconds, a swing does not (both by the damping that they have: of a bounce a
+// hundredth or more of the critical, at one to four a second).
+func (c *course) swings(e *Engine) (angle, period float64) {
+	floor := max(3*c.sd(len(e.cells)), 0.001*c.weight)
+	for _, span := range [...]float64{proofS, 2 * proofS} {
+		from := max(c.t-span, c.liftoff+1)
+		if c.t-from < 0.9*span {
+			continue
+		}
+		var x series
+		x.coarse(e.rows.since(from), binS)
+		hz, amplitude, share := x.tone(2/span, min(c.swingHz, 0.4/max(e.rows.period, binS)))
+		if amplitude < floor || share < 0.5 || x.part(from+span/2, c.t).at(hz) < 0.7*x.part(from, from+span/2).at(hz) {
+			continue
+		}
+		a := math.Sqrt(4.0 / 3 * amplitude / c.weight)
+		if a > angle {
+			angle, period = a, 2/hz
+		}
+		if a < 0.05 {
+			continue
+		}
+		s := infer.Swing{FromS: from, ToS: c.t, PeriodS: 2 / hz, TotalN: amplitude}
+		if n := len(c.signs.Swings); n > 0 && s.FromS < c.signs.Swings[n-1].ToS+2 {
+			was := &c.signs.Swings[n-1]
+			was.ToS = c.t
+			if s.TotalN > was.TotalN {
+				was.PeriodS, was.TotalN = s.PeriodS, s.TotalN
+			}
+			continue
+		}
+		c.signs.Swings = append(c.signs.Swings, s)
+	}
+	return angle, period
 }
 
 // correlation of the pairs in a list.
@@ -570,7 +657,7 @@ func (c *course) evidence(e *Engine, done bool) infer.Course {
 	rows := blockS / max(e.rows.period, 1e-3)
 	for i := range c.windows {
 		w := &c.windows[i]
-		if w.blocks < 3 {
+		if w.blocks < c.enough(w) {
 			continue
 		}
 		v := infer.Window{Stage: c.stage(w), FromS: w.from, ToS: w.to, ReadN: w.mean, NoiseN: make([]float64, len(w.mean)), CraneN: w.crane, TiltRad: w.tilt}

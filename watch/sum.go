@@ -62,6 +62,23 @@ func (e *Engine) share(read []float64, total float64) {
 	}
 }
 
+// follow keeps for each cell that repeats itself how far the others went.
+func (e *Engine) follow(read []float64) {
+	sum := 0.0
+	for _, v := range read {
+		sum += v
+	}
+	for i := range e.cells {
+		k := &e.cells[i]
+		switch n := sum - read[i]; {
+		case k.same <= 1 || math.IsNaN(k.others[0]):
+			k.others = [2]float64{n, n}
+		case !math.IsNaN(n):
+			k.others[0], k.others[1] = min(k.others[0], n), max(k.others[1], n)
+		}
+	}
+}
+
 // guessBy is how far the share of a blind cell may have moved since it was
 // last seen, as a share of it (common practice, no source).
 const guessBy = 0.2

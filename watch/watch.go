@@ -280,9 +280,6 @@ func (e *Engine) take(k int, r *reading.Reading) {
 	if !c.receive(e.now, r) {
 		return
 	}
-	if c.same == 0 {
-		c.sameAt = e.course.raw
-	}
 	e.judge(k)
 	if e.rows.add(k, r.At, c.value, e.cells) {
 		e.course.row(e, e.rows.last())

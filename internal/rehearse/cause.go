@@ -125,8 +125,10 @@ func (d *draft) fine(s sim.Stage, matters float64) sim.Stage {
 	return s
 }
 
+// breakFree ties the middle of the base, so that the hoist has to carry load and
+// tie before it lets go: at a corner, the ground under the others may carry on.
 func breakFree(d *draft) error {
-	d.tie(d.tiePoint(), d.run.Magnitude)
+	d.tie(d.true.baseMid(), d.run.Magnitude)
 	d.shows = d.at.clear
 	return d.detail("the ground holds the load until %.0f N, then lets go", d.run.Magnitude)
 }
@@ -137,13 +139,7 @@ func (d *draft) tiePoint() sim.Vec {
 	if i := d.fault.IntN(2 * len(c)); i < len(c) {
 		return c[i]
 	}
-	mid := sim.Vec{}
-	for _, p := range c {
-		for k := range mid {
-			mid[k] += p[k] / float64(len(c))
-		}
-	}
-	return mid
+	return d.true.baseMid()
 }
 
 // tie holds a point of the load to where it stands.
@@ -208,22 +204,31 @@ func swap(d *draft) error {
 	return d.detail("the readings of %s and %s are exchanged", d.cells[b].Channel, d.cells[a].Channel)
 }
 
-// pair is the two cells whose exchange shows most.
+// pair is two cells whose exchange shows; without limits, most.
 func (d *draft) pair() (a, b int, err error) {
 	cells := d.inLeg()
 	if len(cells) < 2 {
 		return 0, 0, d.not("it has one cell")
 	}
-	most := -1.0
+	var ways [][2]int
+	most, k := -1.0, 0
 	for i, x := range cells {
 		for _, y := range cells[:i] {
-			if v := math.Abs(d.planHold[x] - d.planHold[y]); v > most {
-				a, b, most = x, y, v
+			v := math.Abs(d.planHold[x] - d.planHold[y])
+			switch {
+			case d.limit != nil:
+				if len(d.limit.told[k]) > 0 {
+					ways = append(ways, [2]int{x, y})
+				}
+			case v > most:
+				ways, most = [][2]int{{x, y}}, v
 			}
+			k++
 		}
 	}
-	d.run.Magnitude = most
-	return a, b, nil
+	w := ways[d.pick%len(ways)]
+	d.run.Magnitude = math.Abs(d.planHold[w[0]] - d.planHold[w[1]])
+	return w[0], w[1], nil
 }
 
 // oneCell is the cell that a fault of one cell is in.
@@ -330,34 +335,42 @@ var mistaken = []struct {
 }
 
 func wrongUnit(d *draft) error {
-	var big []int // those that show
+	// A mistake in all channels, then in each: what shows, or what is nearest to
+	// the factor asked for.
+	type way struct{ cell, mistake int }
+	var ways []way
+	cells := d.inLeg()
 	for k := range mistaken {
-		if f := math.Abs(mistaken[k].factor - 1); !(f < d.run.Limit-1) {
-			big = append(big, k)
-		}
-	}
-	if len(big) == 0 {
-		return d.not("no mistake of units shows")
-	}
-	i := big[d.fault.IntN(len(big))]
-	if m := d.run.Magnitude; m != 0 {
-		// The mistake nearest to the factor asked for.
-		for k := range mistaken {
-			if math.Abs(math.Log(mistaken[k].factor/m)) < math.Abs(math.Log(mistaken[i].factor/m)) {
-				i = k
+		f := mistaken[k].factor
+		for c := range len(cells) + 1 {
+			if d.limit == nil || c < len(d.limit.told) && slices.Contains(d.limit.told[c], f-1) {
+				ways = append(ways, way{c - 1, k})
 			}
 		}
 	}
-	d.run.Magnitude = mistaken[i].factor
-	if d.fault.Float64() < 0.5 {
-		c := &d.cells[d.oneCell()]
-		c.Scale = mistaken[i].factor
-		return d.detail("channel %s: %s", c.Channel, mistaken[i].what)
+	if m := d.run.Magnitude; m != 0 {
+		far := func(w way) float64 { return math.Abs(math.Log(mistaken[w.mistake].factor / m)) }
+		least := math.Inf(1)
+		for _, w := range ways {
+			least = min(least, far(w))
+		}
+		ways = slices.DeleteFunc(ways, func(w way) bool { return far(w) > least })
 	}
-	for _, k := range d.inLeg() {
-		d.cells[k].Scale = mistaken[i].factor
+	all := d.fault.Float64() < 0.5
+	if some := slices.DeleteFunc(slices.Clone(ways), func(w way) bool { return (w.cell < 0) != all }); len(some) > 0 {
+		ways = some
 	}
-	return d.detail("all channels: %s", mistaken[i].what)
+	w := ways[d.fault.IntN(len(ways))]
+	d.run.Magnitude = mistaken[w.mistake].factor
+	if w.cell >= 0 {
+		c := &d.cells[cells[w.cell]]
+		c.Scale = d.run.Magnitude
+		return d.detail("channel %s: %s", c.Channel, mistaken[w.mistake].what)
+	}
+	for _, k := range cells {
+		d.cells[k].Scale = d.run.Magnitude
+	}
+	return d.detail("all channels: %s", mistaken[w.mistake].what)
 }
 
 // shock lowers the load and grabs the brake. A load that hangs and is lowered
@@ -420,14 +433,17 @@ func gust(d *draft) error {
 func edge(d *draft) error {
 	c := d.true.corners
 	k := d.pick % len(c)
-	high := edgeHeight(c, k, between(d.fault, 3, 7)*math.Pi/180)
+	high := edgeHeight(c, k, between(d.fault, leastEdge, mostEdge))
 	packing := make([]float64, len(c))
 	packing[k], packing[(k+1)%4] = high, high
 	dr := &d.driver
+	// What swings back must not lift it off again.
+	down := d.fine(dr.act(sim.Slacken, (1-1.2*d.run.Magnitude)*d.true.weight, dr.creep), d.run.Magnitude*d.true.weight)
+	down.Time = 300
 	s := []sim.Stage{
 		{Act: sim.Repack, Packing: packing},
 		dr.act(sim.Land, 0, dr.creep),
-		d.fine(dr.act(sim.Slacken, (1-d.run.Magnitude)*d.true.weight, dr.creep), d.run.Magnitude*d.true.weight), dr.wait([2]float64{5, 10}),
+		down, dr.wait([2]float64{5, 10}),
 	}
 	if d.fault.Float64() < 0.5 {
 		// Taken up again and put down where it is level.
@@ -436,5 +452,15 @@ func edge(d *draft) error {
 	at := d.at.land
 	d.insert(at, s...)
 	d.shows = at + 1
+	d.measured = func(rec *sim.Record) {
+		// What stood on the edge while the driver waited.
+		sum, n := 0.0, 0.0
+		for i := range rec.Trace {
+			if t := rec.Trace[i].T; t >= rec.Starts[at+3]+1 && t < rec.Starts[at+4] {
+				sum, n = sum+rec.Trace[i].Ground, n+1
+			}
+		}
+		d.run.Magnitude = sum / n / d.true.weight
+	}
 	return d.detail("the load comes down on one edge, which stands %.0f mm high", 1000*high)
 }

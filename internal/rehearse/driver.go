@@ -99,7 +99,12 @@ func (d *draft) script() {
 	d.at.land = len(d.stages)
 	off := dr.act(sim.Slacken, 0.003*w, dr.creep)
 	off.More = between(r, 0.03, 0.12)
-	add(dr.act(sim.Land, 0, dr.creep), off)
+	add(dr.act(sim.Land, 0, dr.creep))
+	if r.Float64() < 0.5 {
+		// A look round with part of it on the ground.
+		add(d.fine(dr.act(sim.Slacken, between(r, 0.3, 0.9)*w, dr.creep), w), dr.wait(dr.pause))
+	}
+	add(off)
 	d.at.end = len(d.stages)
 	add(dr.wait([2]float64{5, 12}))
 	if d.startLoose && r.Float64() < 0.5 {

@@ -15,10 +15,11 @@ type conditions struct {
 	step    float64 // resolution, share of full scale
 	give    float64 // stretch of the whole under the load, m
 	damping float64 // ratio of the bounce
+	creep   float64 // speed of the hoist while the load comes, m/s
 }
 
 // reference is what Limits speaks of.
-var reference = conditions{rate: 10, lag: 0.08, noise: 1e-4, step: 8e-5, give: 0.025, damping: 0.035}
+var reference = conditions{rate: 10, lag: 0.08, noise: 1e-4, step: 8e-5, give: 0.025, damping: 0.035, creep: 0.02}
 
 // What the drivers of this package do to a load in a lift as planned: the most
 // seen in 225 lifts of the examples, 75 of each kind of driver, was 1.173 for
@@ -44,13 +45,16 @@ const (
 //     ordinary roughness of the wind, and push the load aside by a swing that
 //     shows. A gust of force F that is long for the swing pushes to F/W, and
 //     to twice that on the way.
-//   - channel_frozen: so many equal values that noise gives them once in 100 000
-//     times, where noise σ and step s make equal neighbours with the probability
-//     s/(2σ√π); never less than 2 s.
+//   - channel_frozen: so many equal values that noise σ gives them once in 10^9
+//     times where what is measured lies in the middle of a step s, so that it
+//     shows the same value with the probability erf(s/(2σ√2)); never less than
+//     2 s. With a step of more than some σ it can only be seen when the load
+//     moves.
 //   - channel_lost: longer than all but one in a thousand dropouts of the radio
 //     (mean up to 0.7 s), and five samples.
-//   - broke_free: the fall of the load when the tie lets go must pass what
-//     ordinary drivers overshoot at lift-off.
+//   - broke_free: the hoist must carry more than ordinary drivers make it carry
+//     at lift-off, for as long as a sample takes and a cell lags: it pulls at
+//     W v / d more every second, v its speed and d the stretch under the load.
 func (r *rigging) inTime(cause string, c conditions) (Limit, bool) {
 	w, g := r.weight, r.world.Gravity
 	hold := r.held()
@@ -82,12 +86,12 @@ func (r *rigging) inTime(cause string, c conditions) (Limit, bool) {
 			l.Detect = max(l.Detect, 3)
 		}
 	case "channel_frozen":
-		equal := min(0.95, c.step/(2*c.noise*math.SqrtPi))
-		l.Detect, l.Most = max(2, math.Log(1e-5)/math.Log(equal)/c.rate), 60
+		equal := math.Erf(c.step / (2 * math.Sqrt2 * c.noise))
+		l.Detect, l.Most = max(2, math.Log(1e-9)/math.Log(equal)/c.rate), 60
 	case "channel_lost":
 		l.Detect, l.Most = 0.7*math.Log(1000)+5/c.rate, 60
 	case "broke_free":
-		l.Detect, l.Most = (ordinaryFactor-1)*w, 0.8*w
+		l.Detect, l.Most = (ordinaryFactor-1+(1/c.rate+c.lag)*c.creep/c.give)*w, 0.8*w
 	default:
 		return l, false
 	}

@@ -43,7 +43,8 @@ type Limit struct {
 	Most   float64 // greatest magnitude that is drawn
 	Same   []string
 
-	each []float64 // Detect by leg, direction or edge, where the fault has one
+	each []float64   // Detect by leg, pair, direction or edge, where the fault has one
+	told [][]float64 // of faults of given sizes, by cell or pair: the sizes that are told from all but Same
 }
 
 // Least is the smallest magnitude that is drawn: told apart from everything
@@ -81,7 +82,7 @@ type bench struct {
 	tare    []float64
 	base    []float64
 	inverse *mat.SymDense
-	ground  *mat.SymDense // of the readings of the ground stage alone
+	ground  *mat.SymDense // covariance of the readings of the ground stage alone, the place left out
 	n       int
 	crane   bool
 	tilt    bool
@@ -305,19 +306,6 @@ func (b *bench) covariance(sc scene) error {
 			}, sc
 		})
 	}
-	// The place: hook aside by 40 mm, ground sloping by up to 0.03.
-	for k := range 2 {
-		slope(func(x float64) (pick, scene) {
-			s := sc
-			s.off[k] += x * 0.028
-			return nominal, s
-		})
-		slope(func(x float64) (pick, scene) {
-			s := sc
-			s.slope[k] += x * 0.012
-			return nominal, s
-		})
-	}
 	if failed != nil {
 		return failed
 	}
@@ -359,20 +347,52 @@ func (b *bench) covariance(sc scene) error {
 			sigma.SetSym(i, i, sigma.At(i, i)+v*v+w*w)
 		}
 	}
-	more := stageCount * b.n
+	extra := stageCount * b.n
 	if b.crane {
-		sigma.SetSym(more, more, sigma.At(more, more)+math.Pow(craneError*b.plan.weight, 2))
-		more++
+		sigma.SetSym(extra, extra, sigma.At(extra, extra)+math.Pow(craneError*b.plan.weight, 2))
+		extra++
 	}
 	if b.tilt {
-		sigma.SetSym(more, more, sigma.At(more, more)+tiltError*tiltError)
+		sigma.SetSym(extra, extra, sigma.At(extra, extra)+tiltError*tiltError)
 	}
-	var err error
-	if b.inverse, err = inverted(sigma); err != nil {
+	// How much of the load the hoist has while the ground carries the rest, only
+	// the cells tell.
+	more, err := b.plan.halfway(1.1 * onGround * b.plan.weight)
+	if err != nil {
 		return err
 	}
-	b.ground, err = inverted(sigma.SliceSym(atGround*b.n, (atGround+1)*b.n).(*mat.SymDense))
+	j := make([]float64, rows)
+	for k := range b.n {
+		j[atGround*b.n+k] = 5 * (more[k] - b.tare[k] - b.base[atGround*b.n+k])
+	}
+	plus(j)
+	b.ground = mat.NewSymDense(b.n, nil)
+	b.ground.CopySym(sigma.SliceSym(atGround*b.n, (atGround+1)*b.n))
+	for _, at := range places(sc) {
+		slope(func(x float64) (pick, scene) { return nominal, at(x) })
+	}
+	if failed != nil {
+		return failed
+	}
+	b.inverse, err = inverted(sigma)
 	return err
+}
+
+// places are what nobody knows of the place, by standard deviations: hook aside
+// by 40 mm, ground sloping by up to 0.03.
+func places(sc scene) (out []func(x float64) scene) {
+	for k := range 2 {
+		out = append(out, func(x float64) scene {
+			s := sc
+			s.off[k] += x * 0.028
+			return s
+		}, func(x float64) scene {
+			s := sc
+			s.slope[k] += x * 0.012
+			return s
+		})
+	}
+	return out
 }
 
 func inverted(sigma *mat.SymDense) (*mat.SymDense, error) {
@@ -462,7 +482,8 @@ func (b *bench) suspects() []suspect {
 	out = append(out, cg)
 	length := suspect{cause: "leg_length", from: 0.01, worst: true}
 	for _, i := range toLoad(b.lift) {
-		length.most = max(length.most, 0.12*float64(b.lift.Legs[i].Length.Value))
+		// Longer than by a tenth no rigger takes for another leg of the set.
+		length.most = max(length.most, 0.1*float64(b.lift.Legs[i].Length.Value))
 		length.patterns = append(length.patterns, b.moved(func(m float64) twist {
 			t := none()
 			t.leg, t.longer = i, m
@@ -470,9 +491,11 @@ func (b *bench) suspects() []suspect {
 		}))
 	}
 	if len(length.patterns) > 1 {
+		slack, least := b.slackens(length)
+		length.most = min(length.most, nearSlack*least)
 		out = append(out, length)
-		if s := b.slackens(length); len(s.patterns) > 0 {
-			out = append(out, s)
+		if len(slack.patterns) > 0 {
+			out = append(out, slack)
 		}
 	}
 	if b.n > 1 {
@@ -560,26 +583,30 @@ func toLoad(l *lift.Lift) (legs []int) {
 	return legs
 }
 
+// nearSlack is how much of what makes a leg go slack it may be too long to be
+// called that and no more: what the plan leaves open of lengths may do the rest.
+const nearSlack = 0.7
+
 // slackens is the cause leg_slack: the lengths from which on a leg carries
 // less than a hundredth of the weight. From says how much the last of the
-// legs needs.
-func (b *bench) slackens(length suspect) suspect {
-	s := suspect{cause: "leg_slack", most: length.most, worst: true}
+// legs needs, least what the first one does.
+func (b *bench) slackens(length suspect) (s suspect, least float64) {
+	s, least = suspect{cause: "leg_slack", most: length.most, worst: true}, math.Inf(1)
 	legs := toLoad(b.lift)
 	if len(legs) < 3 {
-		return s
+		return s, least
 	}
 	for n, i := range legs {
-		for m := length.most / 64; m <= length.most; m *= 1.3 {
+		for m := length.most / 64; m <= length.most; m *= 1.1 {
 			r, err := build(b.lift, nominal, calmScene(), twist{leg: i, longer: m})
 			if err == nil && r.hung.Tension(i) < 0.01*b.plan.weight {
-				s.from = max(s.from, m)
+				s.from, least = max(s.from, m), min(least, m)
 				s.patterns = append(s.patterns, length.patterns[n])
 				break
 			}
 		}
 	}
-	return s
+	return s, least
 }
 
 // distance of a pattern of magnitude m from as_planned, in standard
@@ -592,7 +619,8 @@ func (b *bench) distance(p pattern, m float64) (float64, error) {
 	return math.Sqrt(max(0, b.inner(s, s))), nil
 }
 
-// detect is the magnitude at which a pattern is told from as_planned.
+// detect is the magnitude at which a pattern is told from as_planned; +Inf
+// where that is more than most.
 func (b *bench) detect(p pattern, from, most float64) (float64, error) {
 	m := from
 	for range 12 {
@@ -604,36 +632,47 @@ func (b *bench) detect(p pattern, from, most float64) (float64, error) {
 			return math.Inf(1), nil
 		}
 		next := m * sigmas / d
-		if next > 4*most {
-			return math.Inf(1), nil
-		}
 		if math.Abs(next-m) < 1e-3*m {
 			return next, nil
+		}
+		if next > 4*most || next > most && m == most {
+			return math.Inf(1), nil
 		}
 		m = min(next, most)
 	}
 	return m, nil
 }
 
+// shape is what a cause does in one of its patterns, at a size.
+type shape struct {
+	at   float64
+	read []float64
+}
+
 // blamed is the distance that is left between readings and the best that
-// another cause can make of them.
-func (b *bench) blamed(s []float64, other *suspect, basis [][]float64) (float64, error) {
+// another cause, no greater than it can be, makes of them.
+func (b *bench) blamed(s []float64, other *suspect, basis []shape) (float64, error) {
 	ss := b.inner(s, s)
 	least := ss
 	if other.cause == "cg_off" {
 		// Both directions at once.
-		x, y := basis[0], basis[2]
+		x, y := basis[0].read, basis[2].read
 		xx, xy, yy := b.inner(x, x), b.inner(x, y), b.inner(y, y)
 		sx, sy := b.inner(s, x), b.inner(s, y)
 		if det := xx*yy - xy*xy; det > 1e-9*xx*yy {
-			return math.Sqrt(max(0, ss-(sx*sx*yy-2*sx*sy*xy+sy*sy*xx)/det)), nil
+			within := func(a, at float64) float64 { return max(-other.most/at, min(a, other.most/at)) }
+			ax := within((sx*yy-sy*xy)/det, basis[0].at)
+			ay := within((sy-ax*xy)/yy, basis[2].at)
+			ax = within((sx-ay*xy)/xx, basis[0].at)
+			return math.Sqrt(max(0, ss-2*(ax*sx+ay*sy)+ax*ax*xx+2*ax*ay*xy+ay*ay*yy)), nil
 		}
 	}
 	for k, p := range basis {
 		if other.fixed == nil {
-			pp, sp := b.inner(p, p), b.inner(s, p)
+			pp, sp := b.inner(p.read, p.read), b.inner(s, p.read)
 			if pp > 0 && sp > 0 {
-				least = min(least, ss-sp*sp/pp)
+				a := min(sp/pp, other.most/p.at)
+				least = min(least, ss-2*a*sp+a*a*pp)
 			}
 			continue
 		}
@@ -652,40 +691,94 @@ func (b *bench) blamed(s []float64, other *suspect, basis [][]float64) (float64,
 	return math.Sqrt(max(0, least)), nil
 }
 
+// edgeShares are how much of the load an edge is tried with.
+var edgeShares = []float64{0.08, 0.15, 0.25, 0.4}
+
 // edges is how much of the load each edge of the base must carry alone, the
-// hoist the rest, to be told from level ground that carries as much.
+// hoist the rest, to be told from level ground that carries as much: the least
+// of the shares, or between two of them.
 func (b *bench) edges() ([]float64, error) {
-	const trial = 0.3
-	level, err := b.plan.halfway((1 - trial) * b.plan.weight)
-	if err != nil {
-		return nil, err
-	}
 	out := make([]float64, len(b.plan.corners))
-	for k := range out {
-		tilted := *b.plan
-		tilted.world = tilted.world.Clone()
-		for _, c := range []int{k, (k + 1) % len(out)} {
-			tilted.world.Contacts[c].Packing = edgeHeight(tilted.corners, k, 5*math.Pi/180)
-		}
-		on, err := tilted.halfway((1 - trial) * b.plan.weight)
+	was := make([]float64, len(out))
+	for i := range out {
+		out[i] = math.Inf(1)
+	}
+	for n, share := range edgeShares {
+		level, inverse, err := b.level(share)
 		if err != nil {
-			out[k] = math.Inf(1)
-			continue // the load tips, or slides, before
+			return nil, err
 		}
-		for i := range on {
-			on[i] -= level[i]
+		for k := range out {
+			if !math.IsInf(out[k], 1) {
+				continue
+			}
+			tilted := *b.plan
+			tilted.world = tilted.world.Clone()
+			for _, c := range []int{k, (k + 1) % len(out)} {
+				tilted.world.Contacts[c].Packing = edgeHeight(tilted.corners, k, leastEdge)
+			}
+			on, err := tilted.halfway((1 - share) * b.plan.weight)
+			if err != nil {
+				continue // the load tips, or slides, before
+			}
+			for i := range on {
+				on[i] -= level[i]
+			}
+			v := mat.NewVecDense(b.n, on)
+			d := math.Sqrt(mat.Inner(v, inverse, v))
+			switch {
+			case d < sigmas:
+			case n == 0 || was[k] == 0:
+				out[k] = share
+			default:
+				out[k] = edgeShares[n-1] + (share-edgeShares[n-1])*(sigmas-was[k])/(d-was[k])
+			}
+			was[k] = d
 		}
-		v := mat.NewVecDense(b.n, on)
-		out[k] = trial * sigmas / math.Sqrt(mat.Inner(v, b.ground, v))
 	}
 	return out, nil
 }
 
+// level is what the cells read with a share of the load on ground that is
+// level or nearly so, and the inverse of the covariance of that.
+func (b *bench) level(share float64) ([]float64, *mat.SymDense, error) {
+	sc := calmScene()
+	at := func(sc scene) ([]float64, error) {
+		r, err := build(b.lift, nominal, sc, twist{leg: -1})
+		if err != nil {
+			return nil, err
+		}
+		return r.halfway((1 - share) * b.plan.weight)
+	}
+	mid, err := at(sc)
+	if err != nil {
+		return nil, nil, err
+	}
+	sigma := mat.NewSymDense(b.n, nil)
+	sigma.CopySym(b.ground)
+	for _, p := range places(sc) {
+		side, err := at(p(1))
+		if err != nil {
+			return nil, nil, err
+		}
+		for i := range side {
+			side[i] -= mid[i]
+		}
+		sigma.SymRankOne(sigma, 1, mat.NewVecDense(b.n, side))
+	}
+	inverse, err := inverted(sigma)
+	return mid, inverse, err
+}
+
+// An edge stands so high that the load leans by this much, rad, where a person
+// would pack it that high.
+const leastEdge, mostEdge = 4 * math.Pi / 180, 8 * math.Pi / 180
+
 // edgeHeight is how high packing under edge k, from corner k to the next,
-// tips the load by an angle; a person would not pack higher than 150 mm.
+// tips the load by an angle; a person would not pack higher than 300 mm.
 func edgeHeight(c []sim.Vec, k int, angle float64) float64 {
 	side := math.Hypot(c[k][0]-c[(k+3)%4][0], c[k][1]-c[(k+3)%4][1])
-	return min(0.15, side*math.Tan(angle))
+	return min(0.3, side*math.Tan(angle))
 }
 
 // Limits finds the detection limit of every cause that the lift can have.
@@ -697,7 +790,7 @@ func Limits(l *lift.Lift) ([]Limit, error) {
 		return nil, err
 	}
 	all := b.suspects()
-	basis := make([][][]float64, len(all))
+	basis := make([][]shape, len(all))
 	found := map[string]Limit{}
 	for i := range all {
 		s := &all[i]
@@ -708,14 +801,19 @@ func Limits(l *lift.Lift) ([]Limit, error) {
 		}
 		limits := make([]float64, len(s.patterns))
 		for k, p := range s.patterns {
-			if limits[k], err = b.detect(p, from, max(s.most, 1)); err != nil {
+			most := s.most
+			if s.fixed != nil {
+				most = slices.Max(s.fixed)
+			}
+			if limits[k], err = b.detect(p, from, most); err != nil {
 				return nil, err
 			}
-			v, err := p(min(from, limits[k]))
+			at := min(from, limits[k])
+			v, err := p(at)
 			if err != nil {
 				return nil, err
 			}
-			basis[i] = append(basis[i], v)
+			basis[i] = append(basis[i], shape{at, v})
 		}
 		if lim.Detect = slices.Min(limits); s.worst {
 			lim.Detect = slices.Max(limits)
@@ -755,43 +853,41 @@ func Limits(l *lift.Lift) ([]Limit, error) {
 
 // name finds from what size a cause is told from the others, and from which
 // it never is, up to four times its detection limit.
-func (b *bench) name(lim *Limit, k int, all []suspect, basis [][][]float64) error {
+func (b *bench) name(lim *Limit, k int, all []suspect, basis [][]shape) error {
 	s := &all[k]
 	lim.Name = math.Inf(1)
 	if math.IsInf(lim.Detect, 1) {
 		return nil
 	}
-	var sizes []float64
-	for _, m := range s.fixed {
-		if math.Abs(m) >= lim.Detect {
-			sizes = append(sizes, m)
+	same := map[string]bool{}
+	if s.fixed != nil {
+		if err := b.ways(lim, s, all, basis, same); err != nil {
+			return err
 		}
-	}
-	if s.fixed == nil {
+	} else {
+		var sizes []float64
 		for m := lim.Detect; m < 4.05*lim.Detect; m *= math.Sqrt(math.Sqrt(2)) {
 			if m <= lim.Most {
 				sizes = append(sizes, m)
 			}
 		}
-	}
-	if len(sizes) == 0 {
-		return nil
-	}
-	// Whatever explains even the largest as well is inseparable.
-	same := map[string]bool{}
-	if err := b.takenFor(s, sizes[len(sizes)-1], all, basis, func(o string) { same[o] = true }); err != nil {
-		return err
-	}
-	for i := len(sizes) - 1; i >= 0; i-- {
-		told := true
-		err := b.takenFor(s, sizes[i], all, basis, func(o string) { told = told && same[o] })
-		if err != nil {
+		if len(sizes) == 0 {
+			return nil
+		}
+		// Whatever explains even the largest as well is inseparable.
+		if err := b.takenFor(s, s.patterns, sizes[len(sizes)-1], all, basis, func(o string) { same[o] = true }); err != nil {
 			return err
 		}
-		if !told {
-			break
+		for i := len(sizes) - 1; i >= 0; i-- {
+			told := true
+			if err := b.takenFor(s, s.patterns, sizes[i], all, basis, func(o string) { told = told && same[o] }); err != nil {
+				return err
+			}
+			if !told {
+				break
+			}
+			lim.Name = sizes[i]
 		}
-		lim.Name = math.Abs(sizes[i])
 	}
 	for i := range causes {
 		if same[causes[i].Name] {
@@ -801,10 +897,40 @@ func (b *bench) name(lim *Limit, k int, all []suspect, basis [][][]float64) erro
 	return nil
 }
 
+// ways finds in which of its ways a cause of given sizes is told from all
+// others; where in none, in which it shows, and what it is the same as then.
+func (b *bench) ways(lim *Limit, s *suspect, all []suspect, basis [][]shape, same map[string]bool) error {
+	for _, alone := range []bool{true, false} {
+		lim.told = make([][]float64, len(s.patterns))
+		for k := range s.patterns {
+			for _, m := range s.fixed {
+				if !(math.Abs(m) >= lim.each[k]) {
+					continue
+				}
+				told := true
+				if err := b.takenFor(s, s.patterns[k:k+1], m, all, basis, func(o string) {
+					told = false
+					same[o] = same[o] || !alone
+				}); err != nil {
+					return err
+				}
+				if told || !alone {
+					lim.told[k] = append(lim.told[k], m)
+					lim.Name = min(lim.Name, math.Abs(m))
+				}
+			}
+		}
+		if !math.IsInf(lim.Name, 1) {
+			return nil
+		}
+	}
+	return nil
+}
+
 // takenFor calls f with every other cause that explains a fault of a size as
-// well, in any of its patterns that shows at all.
-func (b *bench) takenFor(s *suspect, m float64, all []suspect, basis [][][]float64, f func(cause string)) error {
-	for _, p := range s.patterns {
+// well, in any of these patterns that shows at all.
+func (b *bench) takenFor(s *suspect, patterns []pattern, m float64, all []suspect, basis [][]shape, f func(cause string)) error {
+	for _, p := range patterns {
 		v, err := p(m)
 		if err != nil {
 			return err
@@ -840,13 +966,23 @@ func (b *bench) inUnit(l Limit) Limit {
 	}
 	switch l.Cause {
 	case "channels_swapped":
-		most := 0.0
+		// A share of what two cells differ by: each pair has its own.
+		l.Most, l.Detect, l.Name = 0, math.Inf(1), math.Inf(1)
+		k := 0
 		for i := range b.hold {
 			for j := range i {
-				most = max(most, math.Abs(b.hold[i]-b.hold[j]))
+				apart := math.Abs(b.hold[i] - b.hold[j])
+				l.Most = max(l.Most, apart)
+				l.Detect = min(l.Detect, l.each[k]*apart)
+				if l.told != nil && len(l.told[k]) > 0 {
+					l.Name = min(l.Name, apart)
+				}
+				k++
 			}
 		}
-		fixed(most)
+		if math.IsInf(l.Name, 1) {
+			l.Detect = l.Name
+		}
 	case "not_tared":
 		fixed(slices.Max(b.tare))
 	case "wrong_unit":

@@ -29,21 +29,31 @@ func TestLimitOfWeightByHand(t *testing.T) {
 	testkit.Near(t, "lighter", limitOf(t, all, "lighter").Detect, 0.0417, testkit.Tol{Rel: 0.01})
 }
 
-// Mirrored readings are those of a centre of gravity on the other side, on a
-// gate that hangs evenly they are nothing at all, and one leg that is too long
-// is one that ends up slack.
+// Mirrored readings are those of a centre of gravity on the other side, and on a
+// gate that hangs evenly, or among legs that are as unlike as the plan leaves
+// open, they are nothing at all.
 func TestInseparable(t *testing.T) {
 	for _, c := range []struct{ file, cause, same string }{
 		{pump, "channels_swapped", "cg_off"},
 		{pump, "heavier", "held_down"},
-		{bundle, "leg_slack", "leg_length"},
 	} {
 		if l := limitOf(t, limitsOf(t, c.file), c.cause); !slices.Contains(l.Same, c.same) {
 			t.Errorf("%s: %s is the same as %v, want %s among them", c.file, c.cause, l.Same, c.same)
 		}
 	}
-	if l := limitOf(t, limitsOf(t, gate), "channels_swapped"); !math.IsInf(l.Detect, 1) {
-		t.Errorf("swapped channels of an even gate are told at %v N", l.Detect)
+	for _, f := range []string{gate, "../../examples/filter-shell.yaml"} {
+		if l := limitOf(t, limitsOf(t, f), "channels_swapped"); !math.IsInf(l.Detect, 1) {
+			t.Errorf("%s: swapped channels are told at %v N", f, l.Detect)
+		}
+	}
+}
+
+// A leg that is called too long, and no more, still bears.
+func TestLongIsNotSlack(t *testing.T) {
+	all := limitsOf(t, "../../examples/filter-shell.yaml")
+	long, slack := limitOf(t, all, "leg_length"), limitOf(t, all, "leg_slack")
+	if !(long.Most < slack.Detect && long.Detect < long.Most) {
+		t.Errorf("too long from %v to %v m, slack from %v", long.Detect, long.Most, slack.Detect)
 	}
 }
 

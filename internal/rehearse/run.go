@@ -178,6 +178,7 @@ type draft struct {
 	quality  quality // of all cells
 	aim      float64 // a direction, for faults that have one
 	pick     int     // and a choice
+	limit    *Limit  // of a fault whose sizes are given, where one that shows is asked for
 
 	cells  []sim.Cell
 	stages []sim.Stage
@@ -254,11 +255,12 @@ func (d *draft) size(opt Options) error {
 	l := opt.Limits[i]
 	d.underConditions(&l, opt)
 	r.Limit = l.Least()
-	if r.Cause == "not_tared" || r.Cause == "channels_swapped" || r.Cause == "wrong_unit" {
-		return nil // what the lift and the units make it
-	}
 	if !(r.Limit <= l.Most) {
 		return d.not("no size of it shows in the readings; ask for one, of %s, to see", l.Unit)
+	}
+	if r.Cause == "not_tared" || r.Cause == "channels_swapped" || r.Cause == "wrong_unit" {
+		d.limit = &l
+		return nil // what the lift and the units make it
 	}
 	least := r.Limit
 	switch r.Cause {
@@ -281,7 +283,7 @@ func (d *draft) size(opt Options) error {
 // all, is drawn higher.
 func (d *draft) underConditions(l *Limit, opt Options) {
 	for {
-		c := conditions{d.run.Rate, d.quality.lag, d.quality.noise, d.quality.step, d.plan.give - calmScene().give + d.scene.give, d.scene.damping}
+		c := conditions{d.run.Rate, d.quality.lag, d.quality.noise, d.quality.step, d.plan.give - calmScene().give + d.scene.give, d.scene.damping, d.driver.creep}
 		now, ok := d.plan.inTime(l.Cause, c)
 		if !ok {
 			return
