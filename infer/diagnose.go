@@ -66,8 +66,10 @@ func (m *Model) Diagnose(c *Course) Result {
 	for _, f := range m.farUnits(x) {
 		// What stands by the plan's units and hangs nearly by others is no
 		// window to compare them by.
-		for _, w := range slices.Clone(x.stood) {
-			if share := x.net[w] / f / m.weightN; x.stage[w] == Tight && !(share > leastTight && share < mostTight) {
+		for _, w := range x.windows() {
+			n, _ := m.Total(d.Windows[w].ReadN)
+			share := (n - m.emptyN) / f / m.weightN
+			if s := x.stage[w]; s == Tight && !(share > leastTight && share < mostTight) || s == Ended && share > leastHeld {
 				x = x.without(w)
 			}
 		}

@@ -62,16 +62,11 @@ type Tare struct {
 type Signs struct {
 	Frozen []int // cells that repeat one value while others move
 	Lost   []int // cells that ceased to report under load
-	// Scale holds for a cell that looks like another unit the factor by which
-	// it is off, 0 for the others.
-	Scale []float64
 
 	// The rise, from legs tight to the first steady stretch.
 	RiseS    float64 // its length
 	RisePeak float64 // greatest total at the hooks
 	RiseLine float64 // total at which the rise stopped being steady: lift-off, N
-	RingHz   float64 // free bounce seen after it, 0 without
-	RingN    float64 // its amplitude in the total
 
 	Snaps  []Snap // sudden falls of the total
 	Shocks []Snap // sudden peaks of the total in the air
@@ -88,9 +83,6 @@ type Signs struct {
 	// Landing, by cell: the share of its hold reading each still carried when
 	// the total had fallen to half; nil when no landing was seen.
 	AtHalf []float64
-
-	// IdleSlope is how fast each cell moved while idle, N/s.
-	IdleSlope []float64
 }
 
 // Snap is one sudden change.
@@ -98,8 +90,6 @@ type Snap struct {
 	AtS            float64
 	BeforeN, PeakN float64 // total before, and at the extreme
 	AfterN         float64 // total once it was steady again
-	TookS          float64
-	Cells          []float64 // by cell, reading after less reading before, N
 }
 
 // Swing is a stretch of pendulum motion.

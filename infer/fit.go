@@ -50,7 +50,7 @@ const (
 	// tells is how much of the load the legs bear where an edge under it shows
 	// most, share: the ground pushes at the edge, and the load has not come
 	// down flat.
-	tells = 0.8
+	tells = 0.7
 )
 
 // fit is the readings of the windows that count, in rows: one cell in one

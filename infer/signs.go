@@ -41,6 +41,10 @@ var (
 	rocks = scale{{0, -1.5}, {0.008, 0}, {0.03, 2.5}}
 )
 
+// rings is how long a load that broke free bounces so that its total still falls
+// at once, s.
+const rings = 8.0
+
 // Of channels that stop: nats for one that did, and for none.
 const ceased, goesOn = 6.0, -2.5
 
@@ -76,8 +80,10 @@ func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
 		}
 	}
 	drop := 0.0
-	for _, k := range s.Snaps {
-		if k.AfterN > 0.5*m.weightN {
+	for i, k := range s.Snaps {
+		// What breaks free falls once, and rings; what falls again and again
+		// swings.
+		if k.AfterN > 0.5*m.weightN && s.Snaps[len(s.Snaps)-1].AtS-s.Snaps[i].AtS < rings {
 			drop = max(drop, (k.BeforeN-k.AfterN)/m.weightN)
 		}
 	}

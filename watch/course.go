@@ -222,7 +222,7 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 		if c.slow > c.levelN+max(0.04*c.weight, 0.02*c.levelN) {
 			if math.IsNaN(c.overFrom) {
 				c.overFrom = t
-			} else if t-c.overFrom > 1.2 && !c.byWord {
+			} else if t-c.overFrom > 1.2 && !c.byWord && c.above(e) && !e.windy() {
 				c.unfree(e, t)
 				return
 			}
@@ -321,6 +321,17 @@ func (c *course) sagged(e *Engine, t float64) float64 {
 		}
 		at = h[i].t
 	}
+	// A load that is let down slowly looks steady on the way: what came last, and
+	// lower than what hung for longest, was no hold.
+	if hold := c.longestHold(); hold != nil {
+		for i := len(c.windows) - 1; i >= 0; i-- {
+			w := &c.windows[i]
+			if w.from <= hold.from || c.sagFrom-w.from > 30 || w.to-w.from > 15 || w.total > hold.total-steadyBy*c.weight {
+				break
+			}
+			at = min(at, w.from)
+		}
+	}
 	return at
 }
 
@@ -394,7 +405,12 @@ func (c *course) free(e *Engine, evidence string) {
 		from = h[i].t
 	}
 	from = max(from, began+1e-3)
-	c.signs.RiseS, c.signs.RisePeak, c.signs.RiseLine = from-began, c.peakN, level
+	c.signs.RiseS, c.signs.RisePeak, c.signs.RiseLine = from-began, 0, level
+	for _, r := range e.rows.since(began) {
+		if r.t < from+2 { // a gust that comes later is none of the rise
+			c.signs.RisePeak = max(c.signs.RisePeak, r.total)
+		}
+	}
 	c.levelN, c.liftoff = level, from
 	c.airPeak = max(c.airPeak, level)
 	for _, r := range h {
@@ -427,6 +443,24 @@ func (c *course) unfree(e *Engine, t float64) {
 	c.levelN, c.airPeak, c.liftoff = 0, 0, 0
 	c.overFrom = math.NaN()
 	c.step(e, t, 0, c.raw)
+}
+
+// windy tells whether the wind is such that it may pull the load aside, which
+// makes it pull harder: over half of what the plan allows.
+func (e *Engine) windy() bool {
+	x, most := e.channel("wind speed"), e.plan.Lift.Site.Wind
+	return x != nil && most != nil && *x > 0.5*float64(most.High)
+}
+
+// above tells whether the total has stayed above its level since it first was: a
+// load that bounces comes down to it again and again.
+func (c *course) above(e *Engine) bool {
+	for _, r := range e.rows.since(c.overFrom) {
+		if r.total < c.levelN+0.01*c.weight {
+			return false
+		}
+	}
+	return true
 }
 
 // told takes a person's word that the load is free.
@@ -477,11 +511,7 @@ func (c *course) snap(e *Engine, t, total float64) {
 	if k < 0 || top-total < falls*c.weight+6*c.sd(len(e.cells)) || top < e.rules.high {
 		return
 	}
-	s := infer.Snap{AtS: h[k].t, BeforeN: c.slowPeak, PeakN: top, AfterN: total, TookS: t - h[k].t, Cells: make([]float64, len(e.cells))}
-	for i := range s.Cells {
-		s.Cells[i] = h[len(h)-1].read[i] - h[k].read[i]
-	}
-	c.signs.Snaps = append(c.signs.Snaps, s)
+	c.signs.Snaps = append(c.signs.Snaps, infer.Snap{AtS: h[k].t, BeforeN: c.slowPeak, PeakN: top, AfterN: total})
 	c.snapEnd = t
 }
 
@@ -489,6 +519,10 @@ func (c *course) snap(e *Engine, t, total float64) {
 func (c *course) shock(e *Engine, t, total float64) {
 	room := max(0.15, 1.5*(e.rules.dynamic-1)) * (c.levelN - c.emptyN)
 	off := total - c.levelN
+	if n := len(c.signs.Shocks); n > 0 && t-c.shockAt < 1.5 && total > c.signs.Shocks[n-1].PeakN {
+		c.signs.Shocks[n-1].PeakN = total
+		c.jolted(e, total, room)
+	}
 	if math.Abs(off) < room+6*c.sd(len(e.cells)) || t-c.shockAt < 3 {
 		return
 	}
@@ -507,13 +541,15 @@ func (c *course) shock(e *Engine, t, total float64) {
 		return
 	}
 	c.shockAt = t
-	s := infer.Snap{AtS: t, BeforeN: c.levelN, PeakN: total, AfterN: c.levelN, Cells: make([]float64, len(e.cells))}
-	for i := range s.Cells {
-		s.Cells[i] = h[len(h)-1].read[i] - h[0].read[i]
-	}
-	c.signs.Shocks = append(c.signs.Shocks, s)
-	if off < 1.4*room {
-		return // a rough hand on the hoist; a sign, and no reason to stop
+	c.signs.Shocks = append(c.signs.Shocks, infer.Snap{AtS: t, BeforeN: c.levelN, PeakN: total, AfterN: c.levelN})
+	c.jolted(e, total, room)
+}
+
+// jolted tells the crew of a shock; a rough hand on the hoist is a sign, and no
+// reason to stop.
+func (c *course) jolted(e *Engine, total, room float64) {
+	if total-c.levelN < 1.4*room {
+		return
 	}
 	e.panel.Tell(e.now, alarm.Condition{
 		Kind: alarm.Shock, On: true, Value: total, Limit: c.levelN + 1.4*room, Air: true,

@@ -75,7 +75,7 @@ func newLimits(c *card.Card, p *verdict.Plan) limits {
 	return r
 }
 
-// judge holds the newest reading of cell k against every limit it bears on.
+// judge holds the newest reading of cell k against every limit of its own.
 // It is the alarm path: no memory is made while nothing is wrong.
 func (e *Engine) judge(k int) {
 	c, l := &e.cells[k], &e.rules.cells[k]
@@ -122,7 +122,6 @@ func (e *Engine) judge(k int) {
 	tell(alarm.OutOfRange, where, c.beyond(), v, overload*c.capacity, func() string {
 		return fmt.Sprintf("%s reads %s, its capacity is %s.", where, e.show(v), e.show(c.capacity))
 	})
-	e.judgeTotal()
 }
 
 // horizon is how many seconds ahead a rise is taken seriously: from the

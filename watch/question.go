@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"fmt"
 	"reflect"
 	"strconv"
 	"sync"
@@ -77,6 +78,9 @@ func (e *Engine) answered(en *logbook.Entry) {
 // conclude takes an answer over.
 func (e *Engine) conclude(q *Question) {
 	e.says, e.said = q.answer, true
+	if n := len(e.plan.Lift.Steps); n > 0 && len(e.says.Causes) > 0 {
+		e.says.Causes[0].Text += fmt.Sprintf(" The plan has %d more steps; the watch compares with the lift as first rigged, not with them.", n)
+	}
 	first := ""
 	if len(e.says.Causes) > 0 && e.says.Causes[0].Probability > 0.8 {
 		first = e.says.Causes[0].Name

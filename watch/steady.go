@@ -48,7 +48,11 @@ func (c *course) settle(e *Engine) {
 	b := &c.block
 	total := b.total.look()
 	ripple := min(total.white, max(3*c.sd(len(e.cells)), 0.004*c.weight))
-	tol := steadyBy*c.weight + 3*ripple/math.Sqrt(float64(total.n))
+	by := steadyBy
+	if c.phase == IdlePhase {
+		by /= 3 // a corner that still hangs is no zero
+	}
+	tol := by*c.weight + 3*ripple/math.Sqrt(float64(total.n))
 	means := make([]float64, len(b.cells))
 	white := make([]float64, len(b.cells))
 	for i := range b.cells {
@@ -414,7 +418,6 @@ func (c *course) proof(e *Engine, w *window, sum wave, waves []wave) string {
 	}
 	level := math.Abs(sum.slope)*sum.span < max(2*sum.sd, 2*floor)
 	if level && sum.crossings >= 4 && sum.sd > 2.5*floor && sum.sd > 0.0006*c.weight && sum.hz < c.maxHz {
-		c.signs.RingHz, c.signs.RingN = sum.hz, math.Sqrt2*sum.sd
 		return "it bounces"
 	}
 	for i := range waves {
@@ -440,7 +443,6 @@ func (c *course) shaken(e *Engine, w *window) bool {
 	calm := 0
 	for i, sd := range w.ripple[:max(0, len(w.ripple)-3)] {
 		if i > 0 && calm >= 2 && sd > max(0.0012*c.weight, 4*floor) && slices.Max(w.ripple[len(w.ripple)-2:]) < sd/2 {
-			c.signs.RingN = max(c.signs.RingN, math.Sqrt2*sd)
 			return true
 		}
 		if sd < max(0.0005*c.weight, 1.5*floor) {
@@ -509,7 +511,7 @@ func (c *course) sway(e *Engine, sum wave, waves []wave) {
 		c.signs.UnsteadyN = max(c.signs.UnsteadyN, sum.sd)
 		c.signs.WindCorr = correlation(c.gusts)
 	}
-	gusty := rough && wind != nil && e.plan.Lift.Site.Wind != nil && *wind > 0.5*float64(e.plan.Lift.Site.Wind.High)
+	gusty := rough && e.windy()
 	text := ""
 	if rough {
 		text = fmt.Sprintf("The total goes up and down by %.0f %%.", 100*rolls)
@@ -607,7 +609,6 @@ func correlation(pairs []float64) float64 {
 func (c *course) zero(e *Engine) {
 	w := c.open()
 	idle := c.phase == IdlePhase && w != nil && w.blocks >= 3
-	slopes := make([]float64, len(e.cells))
 	for i := range e.cells {
 		k := &e.cells[i]
 		where := k.expected.Channel
@@ -615,7 +616,6 @@ func (c *course) zero(e *Engine) {
 			e.panel.Tell(e.now, alarm.Condition{Kind: alarm.ZeroOff, Where: where})
 			continue
 		}
-		slopes[i] = (w.mean[i] - w.base[i]) / max(w.to-w.from, 1) * 2
 		// Between hung free and attached lies whatever the ground takes of
 		// the legs.
 		low, high := min(k.hungN, k.slackN), max(k.hungN, k.slackN)
@@ -626,9 +626,6 @@ func (c *course) zero(e *Engine) {
 			cond.Text = fmt.Sprintf("%s reads %s with nothing on the hook; it should read %s to %s.", where, e.show(w.mean[i]), e.show(low), e.show(high))
 		}
 		e.panel.Tell(e.now, cond)
-	}
-	if idle && w.blocks >= 5 {
-		c.signs.IdleSlope = slopes
 	}
 }
 

@@ -74,6 +74,7 @@ type Engine struct {
 	extra  map[string]int
 
 	read   []float64 // room for the readings of a moment
+	fresh  []bool    // of the cells: read since the total was judged
 	whole  []float64 // the same, gaps filled
 	shares []float64 // of each cell in the sum of all, while all read; nil before
 	rows   rows
@@ -171,6 +172,7 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 	}
 	e.rules = newLimits(e.card, p)
 	e.rows.cells = len(e.cells)
+	e.fresh = make([]bool, len(e.cells))
 	e.course.init(e)
 	return e, nil
 }
@@ -219,9 +221,16 @@ func (e *Engine) frame(f *reading.Frame) {
 	for i := range f.Readings {
 		newest = max(newest, f.Readings[i].At)
 	}
+	clear(e.fresh)
+	waits := false
 	for i := range f.Readings {
 		r := &f.Readings[i]
 		if k, ok := e.index[r.Channel]; ok {
+			if e.fresh[k] { // the next sample of it: the sum as it stood before
+				e.judgeTotal()
+				clear(e.fresh)
+			}
+			e.fresh[k], waits = true, true
 			own := *r // the logbook keeps what came
 			if own.Marks&reading.Timed == 0 {
 				own.At = e.now
@@ -246,6 +255,9 @@ func (e *Engine) frame(f *reading.Frame) {
 		if len(e.unknown) < 64 || e.unknown[r.Channel] > 0 {
 			e.unknown[r.Channel]++
 		}
+	}
+	if waits {
+		e.judgeTotal()
 	}
 	for _, h := range f.Health {
 		if k, ok := e.index[h.Channel]; ok {

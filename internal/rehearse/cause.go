@@ -441,6 +441,7 @@ func edge(d *draft) error {
 	down := d.fine(dr.act(sim.Slacken, (1-1.2*d.run.Magnitude)*d.true.weight, dr.creep), d.run.Magnitude*d.true.weight)
 	down.Time = 300
 	s := []sim.Stage{
+		dr.act(sim.Clear, high+0.1, dr.creep),
 		{Act: sim.Repack, Packing: packing},
 		dr.act(sim.Land, 0, dr.creep),
 		down, dr.wait([2]float64{5, 10}),
@@ -451,12 +452,12 @@ func edge(d *draft) error {
 	}
 	at := d.at.land
 	d.insert(at, s...)
-	d.shows = at + 1
+	d.shows = at + 2
 	d.measured = func(rec *sim.Record) {
 		// What stood on the edge while the driver waited.
 		sum, n := 0.0, 0.0
 		for i := range rec.Trace {
-			if t := rec.Trace[i].T; t >= rec.Starts[at+3]+1 && t < rec.Starts[at+4] {
+			if t := rec.Trace[i].T; t >= rec.Starts[at+4]+1 && t < rec.Starts[at+5] {
 				sum, n = sum+rec.Trace[i].Ground, n+1
 			}
 		}
