@@ -181,6 +181,7 @@ var odds = map[string]float64{
 	"gust":             0.02,
 	"edge_landing":     0.02,
 	"cannot_tell":      0.05, // of lifts not proved free: the ground still carries
+	"none":             0.01, // something that is not in this list
 }
 
 // How far the figures that an explanation sets free may lie from the plan,

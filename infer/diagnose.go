@@ -121,6 +121,15 @@ func (m *Model) try(x *fit, c *Course) []tried {
 		all[0].explanation = &explanation{cause: "cannot_tell", prior: bank[0].prior}
 		return slices.DeleteFunc(all, func(t tried) bool { return t.cause != "cannot_tell" && t.logZ < all[0].logZ+shows })
 	}
+	if !x.unproved {
+		// What none of these is: anything, five times as far off as stated.
+		t := all[0]
+		n := float64(len(x.y))
+		t.logZ += 0.5*t.misfN*(1-1/(wild*wild)) - n*math.Log(wild)
+		t.explanation = &explanation{cause: "cannot_tell", prior: odds["none"]}
+		t.score = math.Log(t.prior) + t.logZ
+		all = append(all, t)
+	}
 	// Where the plan does not fit, what is far from linear may once it is hung.
 	n := float64(len(x.y))
 	poor := all[0].misfN > n+3*math.Sqrt(2*n)
@@ -135,6 +144,10 @@ func (m *Model) try(x *fit, c *Course) []tried {
 	}
 	return all
 }
+
+// wild is how many times as far off as stated everything may be where no
+// explanation fits.
+const wild = 5.0
 
 // farUnit is from which factor on, as a logarithm, a unit taken for another
 // makes of a load that stands one that hangs.

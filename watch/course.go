@@ -61,7 +61,8 @@ type course struct {
 	levelN   float64 // total while suspended, 0: not known
 	sagFrom  float64
 	overFrom float64
-	lowFrom  float64
+	lowFrom  float64 // all but down, and nearly so
+	nearFrom float64
 	leastN   float64 // least total while setting down, and when it was last about that
 	leastAt  float64
 	byWord   bool
@@ -132,7 +133,7 @@ func (c *course) init(e *Engine) {
 	c.block.cells = make([]series, len(e.cells))
 	c.travel0 = math.NaN()
 	c.snapEnd, c.shockAt = math.Inf(-1), math.Inf(-1)
-	c.sagFrom, c.overFrom, c.lowFrom = math.NaN(), math.NaN(), math.NaN()
+	c.sagFrom, c.overFrom, c.lowFrom, c.nearFrom = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 }
 
 // air tells whether the load may be in the air.
@@ -161,6 +162,9 @@ func (c *course) row(e *Engine, r *row) {
 	}
 	c.t, c.raw = r.t, total
 	c.slow += (1 - math.Exp(-dt/slowS)) * (total - c.slow)
+	if x := e.channel("wind speed"); x != nil && c.loaded() && (c.signs.WindMS == nil || *x > *c.signs.WindMS) {
+		c.signs.WindMS = x
+	}
 	c.step(e, r.t, dt, total)
 	c.against(e)
 	c.gather(e, r, total)
@@ -237,7 +241,7 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 			c.sagFrom = t
 		case t-c.sagFrom > 0.6:
 			c.enter(SettingDown, max(c.sagged(e, t), c.last().FromS), "")
-			c.sagFrom, c.lowFrom = math.NaN(), math.NaN()
+			c.sagFrom, c.lowFrom, c.nearFrom = math.NaN(), math.NaN(), math.NaN()
 			c.leastN, c.leastAt = total, t
 		}
 	case SettingDown:
@@ -253,16 +257,24 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 		case load < ends*w:
 			c.enter(IdlePhase, t, "")
 		case load < 4*begins*w:
-			if math.IsNaN(c.lowFrom) {
+			// Not all of a zero came back; or somebody looks round before the
+			// rest goes down.
+			if load >= 1.5*begins*w {
+				c.lowFrom = math.NaN()
+			} else if math.IsNaN(c.lowFrom) {
 				c.lowFrom = t
-			} else if d := t - c.lowFrom; d > 3 && load < 1.5*begins*w || d > 12 {
-				// Not all of a zero came back; or somebody looks round before
-				// the rest goes down.
+			}
+			if math.IsNaN(c.nearFrom) {
+				c.nearFrom = t
+			}
+			if t-c.lowFrom > 3 {
 				c.enter(IdlePhase, c.lowFrom, "")
+			} else if t-c.nearFrom > 12 {
+				c.enter(IdlePhase, c.nearFrom, "")
 			}
 		case c.slow > c.levelN*(1-sags/2):
 			// It was a dip, or the load was picked up again before it stood.
-			c.lowFrom = math.NaN()
+			c.lowFrom, c.nearFrom = math.NaN(), math.NaN()
 			if f := c.last().FromS; t-f < 3 && len(c.passed) > 1 {
 				c.passed = c.passed[:len(c.passed)-1]
 				c.phase = Suspended
@@ -271,7 +283,7 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 				c.enter(TakingLoad, c.leastAt, "")
 			}
 		default:
-			c.lowFrom = math.NaN()
+			c.lowFrom, c.nearFrom = math.NaN(), math.NaN()
 		}
 	}
 	if c.phase == IdlePhase && c.based && t-c.last().FromS > 1 {
@@ -387,7 +399,7 @@ func (c *course) free(e *Engine, evidence string) {
 	}
 	for i := len(c.windows) - 1; i >= 0 && c.windows[i].from > began; i-- {
 		w := &c.windows[i]
-		if math.Abs(w.total-level) > 0.015*c.weight {
+		if math.Abs(w.total-level) > steadyBy*c.weight {
 			break
 		}
 		from = w.from

@@ -106,29 +106,37 @@ func (c *course) settle(e *Engine) {
 	}
 }
 
-// rest takes back what was called free with a corner still down: what hangs
-// does not get heavier. A cell whose zero runs away does so alone; when the
-// ground lets go, the shares of several change.
+// rest takes back what was called free with a corner still down, and sees the
+// ground take some of it again: what hangs gets neither heavier nor lighter. A
+// cell whose zero runs away does so alone; when the ground lets go, or takes, the
+// shares of several change.
 func (c *course) rest(e *Engine, w *window) {
 	n := len(c.windows) - 2
-	if w.blocks < 3 || w.blocks > 8 || n < 0 || c.stage(w) != infer.Hold {
+	if w.blocks < 3 || w.blocks > 8 || n < 0 || c.phase != Suspended || c.stage(w) != infer.Hold {
 		return
 	}
 	v := &c.windows[n]
-	if v.from < c.liftoff-1 || w.total-v.total < 0.006*c.weight {
+	if v.blocks < 3 || v.from < c.liftoff-1 {
 		return
-	}
-	for i := range c.windows[:n] {
-		if c.windows[i].from >= c.liftoff-1 {
-			return // it hung before
-		}
 	}
 	sum, most := 0.0, 0.0
 	for i := range w.mean {
 		d := math.Abs(w.mean[i] - v.mean[i])
 		sum, most = sum+d, max(most, d)
 	}
-	if sum-most > max(0.12*sum, 0.003*c.weight) {
+	if !(sum-most > max(0.08*sum, 0.003*c.weight)) {
+		return
+	}
+	switch {
+	case w.total < v.total-0.01*c.weight && !e.windy():
+		c.enter(SettingDown, w.from, "")
+		c.leastN, c.leastAt = c.raw, c.t
+	case w.total > v.total+0.006*c.weight:
+		for i := range c.windows[:n] {
+			if c.windows[i].from >= c.liftoff-1 {
+				return // it hung before
+			}
+		}
 		c.unfree(e, c.t)
 	}
 }
@@ -440,9 +448,12 @@ func (c *course) shaken(e *Engine, w *window) bool {
 	floor := max(c.sd(len(e.cells)), 1e-4*c.weight)
 	// What rings from the beginning rings because the hoist stopped there, and
 	// what has not calmed down again may be the beginning of a rise or a fall.
-	calm := 0
+	calm, least := 0, 0.0012
+	if w.total > e.rules.high {
+		least = 0.002 // more than it can weigh: held, and shaken by what holds it
+	}
 	for i, sd := range w.ripple[:max(0, len(w.ripple)-3)] {
-		if i > 0 && calm >= 2 && sd > max(0.0012*c.weight, 4*floor) && slices.Max(w.ripple[len(w.ripple)-2:]) < sd/2 {
+		if i > 0 && calm >= 2 && sd > max(least*c.weight, 4*floor) && slices.Max(w.ripple[len(w.ripple)-2:]) < sd/2 {
 			return true
 		}
 		if sd < max(0.0005*c.weight, 1.5*floor) {
@@ -495,9 +506,6 @@ func (c *course) sway(e *Engine, sum wave, waves []wave) {
 		c.gusts = append(c.gusts, *wind**wind, sum.sd)
 		if len(c.gusts) > 400 {
 			c.gusts = c.gusts[2:]
-		}
-		if c.signs.WindMS == nil || *wind > *c.signs.WindMS {
-			c.signs.WindMS = wind
 		}
 	}
 	// A bounce dies away within seconds; what keeps on is something else.
@@ -552,6 +560,9 @@ func (c *course) sway(e *Engine, sum wave, waves []wave) {
 func (c *course) swings(e *Engine) (angle, period float64) {
 	floor := max(3*c.sd(len(e.cells)), 0.001*c.weight)
 	for _, span := range [...]float64{proofS, 2 * proofS} {
+		if span == proofS && e.rows.period > 0.3 {
+			continue // so few rows need a longer look
+		}
 		from := max(c.t-span, c.liftoff+1)
 		if c.t-from < 0.9*span {
 			continue
@@ -673,8 +684,29 @@ func (c *course) evidence(e *Engine, done bool) infer.Course {
 		}
 		out.Windows = append(out.Windows, v)
 	}
-	out.Windows = thin(out.Windows)
+	out.Windows = thin(bare(out.Windows, steadyBy/3*c.weight))
 	return out
+}
+
+// bare leaves out windows without load in which legs were just tight, or not
+// quite slack yet: the cells together read more than in another one.
+func bare(all []infer.Window, room float64) []infer.Window {
+	for _, stage := range [...]infer.Stage{infer.Idle, infer.Ended} {
+		sum := func(w *infer.Window) (n float64) {
+			for _, v := range w.ReadN {
+				n += v
+			}
+			return n
+		}
+		least := math.Inf(1)
+		for i := range all {
+			if n := sum(&all[i]); all[i].Stage == stage && n < least {
+				least = n
+			}
+		}
+		all = slices.DeleteFunc(all, func(w infer.Window) bool { return w.Stage == stage && sum(&w) > least+room })
+	}
+	return all
 }
 
 // thin keeps what a long lift can be told by: of each stage the longest

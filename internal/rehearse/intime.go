@@ -72,8 +72,9 @@ func (r *rigging) inTime(cause string, c conditions) (Limit, bool) {
 		omega := math.Sqrt(g / c.give)
 		seen := math.Exp(-c.damping*omega/(2*c.rate)) / math.Hypot(1, omega*c.lag)
 		if c.rate < omega/math.Pi {
-			// Fewer than two samples a bounce: one may fall half way down.
-			seen /= 2
+			// Fewer than two samples a bounce: the first may fall anywhere, and
+			// the next half way down.
+			seen *= math.Exp(-c.damping*omega/c.rate) / 2
 		}
 		l.Detect, l.Most = 1+(ordinaryFactor-1)/seen, 2.5
 	case "swing":
