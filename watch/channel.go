@@ -3,6 +3,7 @@ package watch
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"plumbhook/alarm"
 	"plumbhook/reading"
@@ -224,6 +225,9 @@ func (e *Engine) silence(k int) {
 	}
 	air := e.course.air()
 	lost := c.silent == Lost
+	if s := &e.course.signs; lost && loaded && !slices.Contains(s.Lost, k) {
+		s.Lost = append(s.Lost, k)
+	}
 	e.panel.Tell(e.now, alarm.Condition{
 		Kind: alarm.Lost, Where: c.expected.Channel, On: lost && loaded, Value: age, Air: air,
 		Text: fmt.Sprintf("%s has said nothing for %.0f s.", c.expected.Channel, age),

@@ -198,9 +198,13 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 			c.overFrom = math.NaN()
 		}
 	case TakingLoad, HeldDown:
-		c.peakN = max(c.peakN, total)
-		c.slowPeak = max(c.slow, c.slowPeak-(c.slowPeak-c.slow)*dt/3)
-		c.snap(e, t, total)
+		if e.rows.whole(3) {
+			c.peakN = max(c.peakN, total)
+			c.slowPeak = max(c.slow, c.slowPeak-(c.slowPeak-c.slow)*dt/3)
+			c.snap(e, t, total)
+		} else {
+			c.slowPeak = c.slow // what a blind cell bears is a guess
+		}
 		if load < ends*w {
 			c.enter(IdlePhase, t, "")
 			return
@@ -220,9 +224,11 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 			c.free(e, "the hook came up and the force did not rise")
 		}
 	case Suspended:
-		c.peakN = max(c.peakN, total)
-		c.airPeak = max(c.airPeak, total)
-		c.shock(e, t, total)
+		if e.rows.whole(3) {
+			c.peakN = max(c.peakN, total)
+			c.airPeak = max(c.airPeak, total)
+			c.shock(e, t, total)
+		}
 		if c.slow > c.levelN+max(0.04*c.weight, 0.02*c.levelN) {
 			if math.IsNaN(c.overFrom) {
 				c.overFrom = t

@@ -112,6 +112,18 @@ func (r *rows) close(cells []cell) {
 
 func (r *rows) last() *row { return &r.history[len(r.history)-1] }
 
+// whole tells whether every cell has read in the last n rows.
+func (r *rows) whole(n int) bool {
+	for _, row := range r.history[max(0, len(r.history)-n):] {
+		for _, v := range row.read {
+			if math.IsNaN(v) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
 // since is the history from a time on.
 func (r *rows) since(t float64) []row {
 	lo, hi := 0, len(r.history)

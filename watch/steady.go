@@ -124,7 +124,9 @@ func (c *course) rest(e *Engine, w *window) {
 		d := math.Abs(w.mean[i] - v.mean[i])
 		sum, most = sum+d, max(most, d)
 	}
-	if !(sum-most > max(0.08*sum, 0.003*c.weight)) {
+	several := sum-most > max(0.08*sum, 0.003*c.weight)
+	soon := v.blocks <= 6 && w.from-v.to < 2 // after the first look, at once
+	if !(several || soon && w.total > v.total) {
 		return
 	}
 	switch {
@@ -270,12 +272,6 @@ func (c *course) freeze(e *Engine) {
 			cond.Text = fmt.Sprintf("%s repeats %s and nothing else, %d times.", k.expected.Channel, e.show(k.value), k.same)
 		}
 		e.panel.Tell(e.now, cond)
-	}
-	for i := range e.cells {
-		k := &e.cells[i]
-		if k.silent == Lost && c.loaded() && !slices.Contains(c.signs.Lost, i) {
-			c.signs.Lost = append(c.signs.Lost, i)
-		}
 	}
 }
 

@@ -27,7 +27,7 @@ type trialCmd struct {
 
 // Help says what the columns are.
 func (*trialCmd) Help() string {
-	return `Plays virtual lifts with a known fault, each above the detection limit of its cause, through the engine of the watch, and counts how often the explanation was right: first, and among those that it says it cannot tell from the first (in set). Confident: answers given 0.9 or more, and how many of them were right. Band: lifts whose true weight lay inside the stated 95 % band.`
+	return `Plays virtual lifts with a known fault, each above the detection limit of its cause on that lift, through the engine of the watch, and counts how often the explanation was right: first, and among those that it says it cannot tell from the first (in set). Confident: answers given 0.9 or more, and how many of them were right. Band: lifts whose true weight lay inside the stated 95 % band.`
 }
 
 // judged is one virtual lift and what was said of it.
@@ -39,7 +39,7 @@ type judged struct {
 	first, set          bool
 	stop                string // first stop, and when
 	weighed, inside     bool
-	least               bool
+	below               bool // the fault came out smaller than its limit
 	err                 error
 }
 
@@ -115,7 +115,10 @@ func try(p *verdict.Plan, limits []rehearse.Limit, cause string, seed uint64) ju
 		j.err = err
 		return j
 	}
-	j.detail = r.Detail
+	j.detail, j.below = r.Detail, r.Below
+	if j.below {
+		return j
+	}
 	eng, err := watch.New(p, watch.Options{})
 	if err == nil {
 		err = watch.Play(eng, r.Frames(), func(ev alarm.Event) {
@@ -139,7 +142,6 @@ func try(p *verdict.Plan, limits []rehearse.Limit, cause string, seed uint64) ju
 		j.set = j.first || slices.Contains(top.SameAs, cause)
 	}
 	x := res.Estimate
-	j.least = x.AtLeast
 	j.weighed = !x.AtLeast && !math.IsNaN(x.WeightN) && x.WeightN != 0
 	j.inside = j.weighed && math.Abs(x.WeightN-r.Truth.WeightN) <= x.WeightU95N
 	return j
@@ -149,7 +151,7 @@ func try(p *verdict.Plan, limits []rehearse.Limit, cause string, seed uint64) ju
 func tally(all []judged, misses bool) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "| cause | lifts | right first | in set | confident | of them right | stopped | weight in its band |\n|---|---|---|---|---|---|---|---|\n")
-	var sure, sureRight int
+	var sure, sureRight, allWeighed, allInside, below int
 	for _, cause := range rehearse.Causes() {
 		var n, first, set, conf, right, stopped, weighed, inside, impossible int
 		for i := range all {
@@ -159,6 +161,9 @@ func tally(all []judged, misses bool) string {
 				continue
 			case j.err != nil:
 				impossible++
+				continue
+			case j.below:
+				below++
 				continue
 			}
 			n++
@@ -171,6 +176,7 @@ func tally(all []judged, misses bool) string {
 			inside += count(j.inside)
 		}
 		sure, sureRight = sure+conf, sureRight+right
+		allWeighed, allInside = allWeighed+weighed, allInside+inside
 		if n > 0 {
 			fmt.Fprintf(&b, "| %s | %d | %s | %s | %d | %s | %d | %s of %d |\n", cause.Name, n, outOf(first, n), outOf(set, n), conf, outOf(right, conf), stopped, outOf(inside, weighed), weighed)
 		}
@@ -184,9 +190,13 @@ func tally(all []judged, misses bool) string {
 		}
 	}
 	fmt.Fprintf(&b, "\nanswers given 0.9 or more: %d, right %s\n", sure, outOf(sureRight, sure))
+	fmt.Fprintf(&b, "weights claimed: %d, inside their band %s\n", allWeighed, outOf(allInside, allWeighed))
+	if below > 0 {
+		fmt.Fprintf(&b, "not counted, since the fault came out smaller than its limit: %d\n", below)
+	}
 	if misses {
 		for i := range all {
-			if j := &all[i]; j.err == nil && (!j.first || j.cause == "as_planned" && j.stop != "") {
+			if j := &all[i]; j.err == nil && !j.below && (!j.first || j.cause == "as_planned" && j.stop != "") {
 				fmt.Fprintf(&b, "%s %s seed %d (%s): said %s %.2f%s\n", j.file, j.cause, j.seed, j.detail, strings.Join(j.said[:min(3, len(j.said))], ", "), j.probability, map[bool]string{true: ", stop " + j.stop, false: ""}[j.stop != ""])
 			}
 		}
@@ -204,6 +214,9 @@ func count(b bool) int {
 func outOf(k, n int) string {
 	if n == 0 {
 		return "-"
+	}
+	if k < n && 200*k > 199*n {
+		return fmt.Sprintf("%.1f %%", 100*float64(k)/float64(n)) // no rounding up to all
 	}
 	return fmt.Sprintf("%.0f %%", 100*float64(k)/float64(n))
 }

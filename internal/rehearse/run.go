@@ -48,6 +48,7 @@ type Run struct {
 	Cause     string
 	Magnitude float64 // unit: see Causes
 	Limit     float64 // of its detection, told apart from all it can be; NaN where it was not needed
+	Below     bool    // the driver's hand made less of it than that
 	Detail    string  // what exactly is wrong, in words
 	From      float64 // when the fault begins to show, s; 0: from the start
 	Driver    string
@@ -225,6 +226,7 @@ func (d *draft) play() (*Run, error) {
 	}
 	if d.measured != nil {
 		d.measured(rec)
+		r.Below = r.Magnitude < r.Limit
 	}
 	r.Truth = Truth{
 		WeightN: d.true.weight, MassKg: d.true.weight / d.true.world.Gravity, CG: d.true.cg, Lengths: d.true.lengths,
