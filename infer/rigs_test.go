@@ -102,6 +102,7 @@ legs:
 func TestRigs(t *testing.T) {
 	for name, yaml := range rigs {
 		t.Run(name, func(t *testing.T) {
+			t.Parallel()
 			m := model(t, planOf(t, yaml))
 			const n = 40
 			in, planned := 0, 0

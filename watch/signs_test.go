@@ -143,10 +143,7 @@ func TestSteps(t *testing.T) {
 // more than its rating, if the rise leaves more than a second and three readings.
 func TestStopsInTime(t *testing.T) {
 	p := plan(t, "pump-motor.yaml")
-	limits, err := limitsOf(p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	limits := limitsOf(t, "pump-motor.yaml")
 	counted := 0
 	for seed := range uint64(6) {
 		r, err := rehearse.New(p.Lift, 600+seed, "heavier", rehearse.Options{Limits: limits, Magnitude: 1.4, Rate: []float64{4, 10, 25}[seed%3]})

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
+	"sync"
 	"testing"
 
 	"plumbhook/alarm"
@@ -13,21 +15,62 @@ import (
 	"plumbhook/watch"
 )
 
+// plans keeps what takes long to work out, for tests that run beside each other.
+var plans sync.Map
+
+type known struct {
+	plan   func() (*verdict.Plan, error)
+	limits func() ([]rehearse.Limit, error)
+}
+
+func know(path string) *known {
+	k := &known{}
+	k.plan = sync.OnceValues(func() (*verdict.Plan, error) {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			return nil, err
+		}
+		l, err := lift.Read(path, nil, data)
+		if err != nil {
+			return nil, err
+		}
+		return verdict.Check(l)
+	})
+	k.limits = sync.OnceValues(func() ([]rehearse.Limit, error) {
+		p, err := k.plan()
+		if err != nil {
+			return nil, err
+		}
+		return rehearse.Limits(p.Lift)
+	})
+	all, _ := plans.LoadOrStore(path, k)
+	return all.(*known)
+}
+
+// path is that of an example, or of a lift made for rehearsals.
+func path(file string) string {
+	if _, err := os.Stat("../examples/" + file); err == nil {
+		return "../examples/" + file
+	}
+	return "../internal/rehearse/testdata/" + file
+}
+
 func plan(t testing.TB, file string) *verdict.Plan {
 	t.Helper()
-	data, err := os.ReadFile("../examples/" + file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	l, err := lift.Read(file, nil, data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	p, err := verdict.Check(l)
+	p, err := know(path(file)).plan()
 	if err != nil {
 		t.Fatal(err)
 	}
 	return p
+}
+
+func limitsOf(t testing.TB, file string) []rehearse.Limit {
+	t.Helper()
+	l, err := know(path(file)).limits()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
 }
 
 // played is a rehearsed lift gone through.
@@ -55,13 +98,14 @@ func (p *played) from(phase watch.Phase) float64 {
 	return math.NaN()
 }
 
-func play(t testing.TB, p *verdict.Plan, cause string, seed uint64) *played {
+func play(t testing.TB, file, cause string, seed uint64) *played {
 	t.Helper()
-	l, err := limitsOf(p)
-	if err != nil {
-		t.Fatal(err)
+	p := plan(t, file)
+	var o rehearse.Options
+	if cause != "as_planned" {
+		o.Limits = limitsOf(t, file)
 	}
-	r, err := rehearse.New(p.Lift, seed, cause, rehearse.Options{Limits: l})
+	r, err := rehearse.New(p.Lift, seed, cause, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -77,60 +121,56 @@ func play(t testing.TB, p *verdict.Plan, cause string, seed uint64) *played {
 	return out
 }
 
-// limitsOf searches for the detection limits of a plan once.
-var limitsOf = func() func(*verdict.Plan) ([]rehearse.Limit, error) {
-	known := map[string][]rehearse.Limit{}
-	return func(p *verdict.Plan) ([]rehearse.Limit, error) {
-		if l := known[p.Lift.SHA256]; l != nil {
-			return l, nil
-		}
-		l, err := rehearse.Limits(p.Lift)
-		known[p.Lift.SHA256] = l
-		return l, err
-	}
-}()
-
 var files = []string{"pump-motor.yaml", "filter-shell.yaml"}
 
-const lifts = 5
+// each plays lifts of a cause beside each other.
+func each(t *testing.T, file, cause string, seed uint64, n int, check func(t *testing.T, l *played)) {
+	for k := range uint64(n) {
+		t.Run(fmt.Sprintf("%s/%s/%d", file, cause, seed+k), func(t *testing.T) {
+			t.Parallel()
+			check(t, play(t, file, cause, seed+k))
+		})
+	}
+}
+
+const lifts = 4
 
 // A lift that goes as planned raises no stop, and its phases are those of the
 // virtual lift.
 func TestAsPlanned(t *testing.T) {
 	for _, f := range files {
-		p := plan(t, f)
-		for seed := range uint64(lifts) {
-			l := play(t, p, "as_planned", 1000+seed)
+		each(t, f, "as_planned", 1000, lifts, func(t *testing.T, l *played) {
 			if s := l.first(alarm.Stop); s != nil {
-				t.Errorf("%s seed %d: %s at %.1f s: %s", f, l.run.Seed, s.Kind, s.At.Since(0), s.Text)
+				t.Errorf("%s at %.1f s: %s", s.Kind, s.At.Since(0), s.Text)
 			}
 			truth := l.run.Truth
 			if got := l.from(watch.Suspended); !(math.Abs(got-truth.LiftedOff) < 5) {
-				t.Errorf("%s seed %d: suspended from %.1f s, lifted off at %.1f s", f, l.run.Seed, got, truth.LiftedOff)
+				t.Errorf("suspended from %.1f s, lifted off at %.1f s", got, truth.LiftedOff)
 			}
 			if got := l.from(watch.SettingDown); !(math.Abs(got-truth.SetDown) < 5) {
-				t.Errorf("%s seed %d: set down from %.1f s, touched at %.1f s", f, l.run.Seed, got, truth.SetDown)
+				t.Errorf("set down from %.1f s, touched at %.1f s", got, truth.SetDown)
 			}
 			if last := l.res.Phases[len(l.res.Phases)-1].Phase; last != watch.IdlePhase {
-				t.Errorf("%s seed %d ends %s", f, l.run.Seed, last)
+				t.Errorf("ends %s", last)
 			}
-		}
+			if c := l.res.Causes[0]; c.Name != "as_planned" {
+				t.Errorf("called %s (%.2f)", c.Name, c.Probability)
+			}
+		})
 	}
 }
 
 // What is held down is never called free, and is stopped.
 func TestHeldDown(t *testing.T) {
 	for _, f := range files {
-		p := plan(t, f)
-		for seed := range uint64(lifts) {
-			l := play(t, p, "held_down", 2000+seed)
+		each(t, f, "held_down", 2000, lifts, func(t *testing.T, l *played) {
 			if at := l.from(watch.Suspended); !math.IsNaN(at) {
-				t.Errorf("%s seed %d: called free at %.1f s: %+v", f, l.run.Seed, at, l.res.Phases)
+				t.Errorf("called free at %.1f s: %+v", at, l.res.Phases)
 			}
 			if l.first(alarm.Stop) == nil {
-				t.Errorf("%s seed %d: no stop", f, l.run.Seed)
+				t.Error("no stop")
 			}
-		}
+		})
 	}
 }
 
@@ -145,24 +185,36 @@ func TestStops(t *testing.T) {
 		{"pump-motor.yaml", "channel_lost", alarm.Lost},
 		{"filter-shell.yaml", "leg_slack", alarm.SlackLeg},
 	} {
-		p := plan(t, c.file)
-		for seed := range uint64(lifts / 2) {
-			l := play(t, p, c.cause, 3000+seed)
-			found := false
-			for _, e := range l.events {
-				found = found || e.Change == alarm.Raised && e.Kind == c.kind
+		each(t, c.file, c.cause, 3000, lifts/2, func(t *testing.T, l *played) {
+			if !raised(l.events, c.kind) {
+				t.Errorf("%s: no %s", l.run.Detail, c.kind)
 			}
-			if !found {
-				t.Errorf("%s %s seed %d (%s): no %s", c.file, c.cause, l.run.Seed, l.run.Detail, c.kind)
+		})
+	}
+}
+
+// What time shows is named: each of these has been played by another seed than
+// it was made with, and says so first or names it as the same as the first.
+func TestNamed(t *testing.T) {
+	for _, c := range []struct{ file, cause string }{
+		{"pump-motor.yaml", "edge_landing"},
+		{"filter-shell.yaml", "swing"},
+		{"filter-shell.yaml", "channel_frozen"},
+		{"cladding-panel.yaml", "gust"},
+	} {
+		each(t, c.file, c.cause, 4000, lifts/2, func(t *testing.T, l *played) {
+			top := l.res.Causes[0]
+			if top.Name != c.cause && !slices.Contains(top.SameAs, c.cause) {
+				t.Errorf("%s: called %s (%.2f)", l.run.Detail, top.Name, top.Probability)
 			}
-		}
+		})
 	}
 }
 
 // The same readings give the same events and results.
 func TestAgain(t *testing.T) {
-	p := plan(t, "filter-shell.yaml")
-	a, b := play(t, p, "swing", 7), play(t, p, "swing", 7)
+	t.Parallel()
+	a, b := play(t, "filter-shell.yaml", "swing", 7), play(t, "filter-shell.yaml", "swing", 7)
 	if len(a.events) != len(b.events) {
 		t.Fatalf("%d events, then %d", len(a.events), len(b.events))
 	}
