@@ -23,6 +23,7 @@ type trialCmd struct {
 	Seed   uint64   `default:"1" help:"Of the first lift; each has one of its own."`
 	Cause  []string `help:"Only these causes."`
 	Misses bool     `help:"List every lift whose first answer was wrong."`
+	Limits bool     `help:"Print from what size each fault of these lifts shows, and play nothing."`
 }
 
 // Help says what the columns are.
@@ -54,6 +55,7 @@ func (c *trialCmd) Run(e *env) error {
 		file   string
 	}
 	var jobs []job
+	var sizes strings.Builder
 	for k, f := range c.Files {
 		l, err := read(f)
 		if err != nil {
@@ -67,6 +69,10 @@ func (c *trialCmd) Run(e *env) error {
 		if err != nil {
 			return err
 		}
+		if c.Limits {
+			sizesOf(&sizes, filepath.Base(f), limits)
+			continue
+		}
 		for i, cause := range rehearse.Causes() {
 			if len(c.Cause) > 0 && !slices.Contains(c.Cause, cause.Name) {
 				continue
@@ -79,6 +85,9 @@ func (c *trialCmd) Run(e *env) error {
 				jobs = append(jobs, job{p, limits, cause.Name, c.Seed + uint64(1000000*k+10000*i+s), filepath.Base(f)})
 			}
 		}
+	}
+	if c.Limits {
+		return write(e.out, []byte(printable(sizes.String())))
 	}
 	if len(jobs) == 0 {
 		return fault.New(fault.Reference, "no cause is called %s", strings.Join(c.Cause, ", ")).Fix("plumbhook rehearse FILE --cause list -o - prints them")
@@ -105,6 +114,21 @@ func (c *trialCmd) Run(e *env) error {
 	}
 	wg.Wait()
 	return write(e.out, []byte(printable(tally(all, c.Misses))))
+}
+
+// sizesOf writes from what size the faults of a lift show.
+func sizesOf(b *strings.Builder, file string, limits []rehearse.Limit) {
+	fmt.Fprintf(b, "| %s | unit | shows from | told from all others from | the same as |\n|---|---|---|---|---|\n", file)
+	size := func(x float64) string {
+		if math.IsInf(x, 1) {
+			return "never"
+		}
+		return fmt.Sprintf("%.3g", x)
+	}
+	for _, l := range limits {
+		fmt.Fprintf(b, "| %s | %s | %s | %s | %s |\n", l.Cause, l.Unit, size(l.Detect), size(l.Name), strings.Join(l.Same, ", "))
+	}
+	b.WriteString("\n")
 }
 
 // try plays one lift.

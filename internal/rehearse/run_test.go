@@ -297,6 +297,9 @@ func TestCauses(t *testing.T) {
 			if math.IsNaN(r.Truth.SetDown) {
 				t.Error("never set down")
 			}
+			if r.Below || !(r.Magnitude > 0.05 && r.Magnitude < 0.95) {
+				t.Errorf("the edge carries %.2f of the load, limit %.2f", r.Magnitude, r.Limit)
+			}
 		},
 	}
 	for _, c := range Causes() {
@@ -307,9 +310,13 @@ func TestCauses(t *testing.T) {
 			}
 			continue
 		}
-		t.Run(c.Name, func(t *testing.T) { check(t, played(t, l, seed, c.Name, opt)) })
+		t.Run(c.Name, func(t *testing.T) {
+			t.Parallel()
+			check(t, played(t, l, seed, c.Name, opt))
+		})
 	}
 	t.Run("leg_slack", func(t *testing.T) {
+		t.Parallel()
 		r := played(t, read(t, bundle), seed, "leg_slack", Options{Driver: "brisk", Rate: 5, Magnitude: 0.2})
 		least := math.Inf(1)
 		for _, s := range r.Truth.Trace {
