@@ -61,7 +61,8 @@ type cell struct {
 
 	slow float64 // value through a single pole of slowS
 	peak float64
-	rate float64 // N/s, over rateS
+	rate float64       // N/s, over the last few readings
+	runs reading.Stamp // when it last did not run towards a limit
 
 	same     int // readings in a row with the very same value
 	sameFrom reading.Stamp

@@ -75,6 +75,10 @@ func newLimits(c *card.Card, p *verdict.Plan) limits {
 	return r
 }
 
+// pulls is how long a rise towards a limit must last, s: a load that bounces at
+// lift-off, once or more in a second, rises for less (common practice, no source).
+const pulls = 0.35
+
 // judge holds the newest reading of cell k against every limit of its own.
 // It is the alarm path: no memory is made while nothing is wrong.
 func (e *Engine) judge(k int) {
@@ -113,10 +117,15 @@ func (e *Engine) judge(k int) {
 	c.rate = c.slope()
 	if !math.IsInf(l.part.n, 1) && v > l.high && c.rate > 0 {
 		left := (l.part.n - v) / c.rate
-		tell(alarm.Running, where, left < e.horizon() && left > 0 && v > 1.02*l.high, v, l.part.n, func() string {
+		runs := left < e.horizon() && left > 0 && v > 1.02*l.high
+		if !runs {
+			c.runs = c.at
+		}
+		tell(alarm.Running, where, runs && c.at.Since(c.runs) >= pulls, v, l.part.n, func() string {
 			return fmt.Sprintf("%s reads %s and rises: %s in %.1f s.", where, e.show(v), e.show(l.part.n), left)
 		})
 	} else {
+		c.runs = c.at
 		tell(alarm.Running, where, false, v, l.part.n, nil)
 	}
 	tell(alarm.OutOfRange, where, c.beyond(), v, overload*c.capacity, func() string {

@@ -85,7 +85,9 @@ func (e *Engine) conclude(q *Question) {
 	if len(e.says.Causes) > 0 && e.says.Causes[0].Probability > 0.8 {
 		first = e.says.Causes[0].Name
 	}
-	on := first == "wrong_unit" && e.course.loaded()
+	again := e.units
+	e.units = first == "wrong_unit"
+	on := again && e.units && e.course.loaded() // a second look agrees
 	cond := alarm.Condition{Kind: alarm.WrongUnit, On: on, Air: e.course.air()}
 	if on {
 		cond.Text = e.says.Causes[0].Text

@@ -253,7 +253,7 @@ func (c *course) freeze(e *Engine) {
 			// makes one in many millions.
 			odds := float64(k.same) * math.Log(c.repeats(i, k))
 			rare := float64(k.same) > 6+2.5*k.longest && odds < -18
-			moved := k.same > 6 && e.stirred(i, k)
+			moved := k.same > 6 && k.at.Since(k.sameFrom) > 1.5 && e.stirred(i, k)
 			k.frozen = k.frozen || rare || moved
 			sure = moved || odds < -30 // that the crew has to stop for it
 		}
@@ -392,13 +392,13 @@ func (c *course) listen(e *Engine, h []row) {
 	}
 }
 
-// quiet is the ripple that nothing disturbed: rigging that swings and legs that
-// come tight add to what the cells make by themselves.
+// quiet is the ripple that nothing disturbed, the least that was seen: rigging
+// that swings and legs that come tight add to what the cells make by themselves.
 func quiet(was, now float64) float64 {
 	if math.IsNaN(was) {
 		return now
 	}
-	return min(now, was+0.1*max(0, now-was))
+	return min(now, was)
 }
 
 // proof says why the load is free, from a steady stretch. What hangs is shaken

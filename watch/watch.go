@@ -81,6 +81,7 @@ type Engine struct {
 	course course
 	says   infer.Result
 	said   bool // says holds something
+	units  bool // and that a unit was taken for another
 
 	garbled int
 	unknown map[string]int // channels that nobody planned, with their readings
