@@ -90,6 +90,9 @@ func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
 	if s.RiseLine > 0.5*m.weightN && hit == 0 {
 		drop = max(drop, (s.RisePeak-s.RiseLine)/m.weightN-0.15)
 	}
+	if len(frozen)+len(s.Lost) > 0 {
+		drop = 0 // the total falls at once as well when a blind cell reads again
+	}
 	put("broke_free", fell.at(drop)).say = drop
 	if x.unproved {
 		// What never came free, and was pulled at with more than it should weigh.

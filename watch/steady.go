@@ -252,7 +252,10 @@ func (c *course) freeze(e *Engine) {
 			// Longer than the runs that ended by themselves, and than chance
 			// makes one in many millions.
 			odds := float64(k.same) * math.Log(c.repeats(i, k))
-			rare := float64(k.same) > 6+2.5*k.longest && odds < -18
+			// Nor does anything move a load that hangs so still that all displays
+			// stand; and on the ground one leg may keep what it bears while the
+			// others change.
+			rare := float64(k.same) > 6+2.5*k.longest && odds < -18 && k.others[1]-k.others[0] > 2*k.step
 			moved := k.same > 6 && k.at.Since(k.sameFrom) > 1.5 && e.stirred(i, k)
 			k.frozen = k.frozen || rare || moved
 			sure = moved || odds < -30 // that the crew has to stop for it
@@ -301,11 +304,16 @@ func (e *Engine) stirred(i int, k *cell) bool {
 		return false
 	}
 	moved := (k.others[1] - k.others[0]) * e.shares[i] / (1 - e.shares[i])
-	room := 2.5*k.step + 6*e.course.sd(i)
-	if len(e.plan.Lift.Legs) > 3 {
-		room *= 4 // another pair of legs may take most of it
+	// Another leg, or pair of legs, may take most of it for a while.
+	c := &e.course
+	times := 4.0
+	switch {
+	case c.phase == SettingDown || c.phase == Suspended && math.Abs(c.raw-c.levelN) > 0.5*sags*c.weight:
+		return false // the ground takes from the others
+	case c.phase != Suspended:
+		times = 10
 	}
-	return moved > room && k.value-k.slackN > 0.03*math.Abs(k.expected.NominalN-k.slackN)
+	return moved > times*(2.5*k.step+6*c.sd(i)) && k.value-k.slackN > 0.03*math.Abs(k.expected.NominalN-k.slackN)
 }
 
 // motion looks at what the last seconds do about their mean: whether the load
