@@ -94,7 +94,7 @@ func refuses(t *testing.T, r *running, path string, order any, status int) {
 // until looks until something is the case.
 func until(t *testing.T, what string, is func() bool) {
 	t.Helper()
-	for range 300 {
+	for range 1200 {
 		if is() {
 			return
 		}

@@ -79,6 +79,9 @@ var least = map[string]crew.Role{
 	"POST /api/screens": crew.Admin,
 }
 
+// computing is how long an answer may take.
+const computing = time.Minute
+
 // me is who sends a request.
 type me struct {
 	crew.Person
@@ -116,6 +119,8 @@ func (s *Server) enforce(mux *http.ServeMux) http.Handler {
 			s.o.Log.Error("a route without a role", "route", pattern)
 			refuse(w, http.StatusForbidden, fault.New(fault.Internal, "nobody may do this").Fix("tell whoever maintains the program"))
 		case m.Role.Reaches(need):
+			// Plans take their time to compute; the stream sets its own deadlines.
+			_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(computing))
 			mux.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), meKey{}, m)))
 		case m.Role == crew.Nobody:
 			refuse(w, http.StatusUnauthorized, fault.New(fault.Missing, "nobody is signed in").Fix("sign in"))
