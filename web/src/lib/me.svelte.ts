@@ -1,39 +1,50 @@
-// Who is signed in at this screen.
-import { ask, get, post, Refusal } from "./ask";
+// Who is signed in at this screen. Where no sign-in is asked for, a name is a
+// claim, written once for every entry.
+import { ask, get, post } from "./ask";
+import type { Me } from "./shapes";
 
-export type Role = "viewer" | "rigger" | "planner" | "admin";
-const order: Role[] = ["viewer", "rigger", "planner", "admin"];
+const order = ["viewer", "rigger", "planner", "admin"] as const;
+export type Role = (typeof order)[number];
 
-export interface Me {
-  name: string;
-  role: Role;
-  setup: boolean; // nobody is registered yet
-  open: boolean; // no sign-in is asked for
-}
-
-let me = $state<Me | null | undefined>(undefined); // undefined: not asked yet
+let me = $state<Me | undefined>(undefined); // undefined: not asked yet
+let claim = $state(localStorage.getItem("claim") ?? "");
 
 export const person = {
   get me() {
     return me;
   },
+  // inside tells whether the app may be shown at all.
+  get inside() {
+    return !!me && !me.setup && (me.open || me.name !== "");
+  },
+  get claim() {
+    return claim;
+  },
+  set claim(name: string) {
+    claim = name;
+    localStorage.setItem("claim", name);
+  },
+  // who goes into orders; the program counts it only where nobody signs in.
+  get who(): { who: string } | Record<string, never> {
+    return me?.open ? { who: claim.trim() } : {};
+  },
   may(role: Role): boolean {
-    return !!me && (me.open || order.indexOf(me.role) >= order.indexOf(role));
+    return !!me && (me.open || order.indexOf(me.role as Role) >= order.indexOf(role));
   },
   async refresh() {
-    try {
-      me = await get<Me>("/api/me");
-    } catch (e) {
-      if (e instanceof Refusal && e.status === 401) me = null;
-      else if (e instanceof Refusal && e.status === 404) me = { name: "", role: "admin", setup: false, open: true };
-      else throw e;
-    }
+    me = await get<Me>("/api/me");
   },
   async enter(name: string, password: string) {
     me = await post<Me>("/api/session", { name, password });
   },
+  async enterByPIN(name: string, pin: string) {
+    me = await post<Me>("/api/session/pin", { name, pin });
+  },
+  async begin(code: string, name: string, password: string) {
+    me = await post<Me>("/api/setup", { code, name, password });
+  },
   async leave() {
     await ask("DELETE", "/api/session");
-    me = null;
+    await this.refresh();
   },
 };

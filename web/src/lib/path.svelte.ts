@@ -11,7 +11,7 @@ addEventListener("popstate", () => {
 // A link of the app is followed without leaving it.
 addEventListener("click", (e) => {
   const a = (e.target as Element | null)?.closest?.("a");
-  if (!a || a.origin !== location.origin || a.target || a.hasAttribute("download") || a.pathname.startsWith("/api/")) return;
+  if (!a || a.origin !== location.origin || a.target || a.hasAttribute("download") || "leaves" in a.dataset || a.pathname.startsWith("/api/")) return;
   if (e.defaultPrevented || e.button !== 0 || e.metaKey || e.ctrlKey || e.shiftKey || e.altKey) return;
   e.preventDefault();
   visit(a.pathname + a.search);

@@ -1,0 +1,20 @@
+// The shapes that the program speaks, by the names its API gives them.
+import type { components } from "./api-types";
+
+type Shapes = components["schemas"];
+export type Me = Shapes["Me"];
+export type Check = Shapes["DeskCheck"];
+export type Finding = Shapes["Finding"];
+export type Part = Shapes["Part"];
+export type Desk = Shapes["Desk"];
+export type Suggestion = Shapes["Suggestion"];
+export type Lesson = Shapes["Lesson"];
+export type LessonRow = Shapes["LessonRow"];
+export type Lifts = Shapes["Lifts"];
+export type LiftRow = Shapes["LiftRow"];
+export type Lift = Shapes["Lift"];
+export type LiftText = Shapes["LiftText"];
+export type LiftChanges = Shapes["LiftChanges"];
+export type GearPage = Shapes["GearPage"];
+export type GearRow = Shapes["GearRow"];
+export type GearShown = Shapes["GearShown"];
