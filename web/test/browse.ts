@@ -70,7 +70,7 @@ export function listen(page: Page): string[] {
   const said: string[] = [];
   page.on("pageerror", (e) => said.push(String(e)));
   page.on("console", (m) => {
-    if (m.type() === "error" || m.type() === "warning") said.push(m.text());
+    if (m.type() === "error" || m.type() === "warning") said.push(`${m.text()} ${m.location().url}`);
   });
   return said;
 }

@@ -160,7 +160,7 @@ describe.skipIf(missing)(`the office${missing && ` (${missing})`}`, () => {
     await page.getByLabel("Language").selectOption("es");
     await page.getByRole("heading", { name: "Historia" }).waitFor();
     await page.getByRole("link", { name: "Izajes" }).click();
-    await page.getByText("aprobado").first().waitFor();
+    await page.getByRole("listitem").getByText("aprobado").waitFor();
     await look("izajes");
     expect(said).toEqual([]);
   });
