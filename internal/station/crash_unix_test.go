@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"plumbhook/alarm"
 	"plumbhook/internal/station"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -101,6 +102,9 @@ func TestKilled(t *testing.T) {
 	site := connect(t, s, dir)
 	v := s.View()
 	for _, a := range v.Alarms {
+		if a.Kind == alarm.Stale {
+			continue // nobody sends any more, which a slow machine has time to notice
+		}
 		t.Errorf("raised after the kills: %s", a.Text)
 	}
 	if err := site.Close(); err != nil {
