@@ -186,6 +186,13 @@ var (
 	rateText     = regexp.MustCompile(`^(\d*\.?\d+)\s*(?:Hz|/s|per second)$`)
 )
 
+// ParseAccuracy reads the hard limit of a load cell's error, as a share, and
+// whether it is of full scale or of the reading: "0.1 % fs".
+func ParseAccuracy(s string) (share float64, ofFullScale bool, err error) {
+	a, err := accuracyOf(s)
+	return a.share, a.ofFullScale, err
+}
+
 func accuracyOf(s string) (accuracy, error) {
 	m := accuracyText.FindStringSubmatch(s)
 	if m == nil {

@@ -13,7 +13,7 @@ type layer struct {
 }
 
 var layers = []layer{
-	{"leaves", []string{"quantity", "reading", "logbook", "fault", "examples"}},
+	{"leaves", []string{"quantity", "reading", "logbook", "fault", "keyed", "examples"}},
 	{"numerics", []string{"statics", "metrology", "takeoff"}},
 	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
@@ -33,6 +33,8 @@ type edge struct{ from, to, why string }
 // sideways lists every import allowed inside one layer.
 var sideways = []edge{
 	{"quantity", "fault", "a refused unit is a fault with its place in the text"},
+	{"keyed", "fault", "what is wrong in a file is a fault with its place"},
+	{"keyed", "quantity", "a value that stands under a key has a unit"},
 	{"logbook", "reading", "a frame of readings is one kind of entry"},
 	{"watch", "alarm", "the watch tells the alarms what is the case"},
 	{"internal/cli", "internal/authority", "serve has TLS for other machines"},

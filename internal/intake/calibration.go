@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 	"plumbhook/metrology"
 	"plumbhook/quantity"
 )
@@ -20,35 +21,35 @@ import (
 //	  - [0.0012 mV/V, 0 kN]
 //	  - [0.8034 mV/V, 20 kN]
 //	# or: coefficients: [-0.03 kN, 24.9 kN, 0.004 kN]   of the signal's powers 0, 1, 2
-func (r *mapReader) calibration(at *node, c *Channel) {
-	name, f := insidePath(at.text)
+func (r *mapReader) calibration(at *keyed.Node, c *Channel) {
+	name, f := insidePath(at.Text)
 	if f != nil {
-		r.adopt(at, f)
+		r.Adopt(at, f)
 		return
 	}
 	if r.files == nil {
-		r.fault(at, fault.Path, "there is no folder to look for %s in", quote(name))
+		r.Fault(at, fault.Path, "there is no folder to look for %s in", keyed.Quote(name))
 		return
 	}
 	data, err := fs.ReadFile(r.files, name)
 	if err != nil {
-		r.faults = append(r.faults, fault.New(fault.Path, "the calibration %s cannot be read", quote(name)).In(at.path).At(at.pos).Because(err))
+		r.Faults = append(r.Faults, fault.New(fault.Path, "the calibration %s cannot be read", keyed.Quote(name)).In(at.Path).At(at.Pos).Because(err))
 		return
 	}
-	inner := reader{file: name}
+	inner := calibrationReader{keyed.Reader{File: name}}
 	cal := inner.readCalibration(data)
 	cal.File = name
-	r.faults = append(r.faults, inner.faults...)
-	if len(inner.faults) > 0 {
+	r.Faults = append(r.Faults, inner.Faults...)
+	if len(inner.Faults) > 0 {
 		return
 	}
 	switch {
 	case cal.Signal != c.Signal:
-		r.fault(at, fault.Disagree, "the channel sends %s, the calibration is of %s", c.Signal, cal.Signal)
+		r.Fault(at, fault.Disagree, "the channel sends %s, the calibration is of %s", c.Signal, cal.Signal)
 	case c.Serial == "":
-		r.fault(at, fault.Missing, "the calibration is of cell %s, the channel does not say which it is", quote(cal.Serial)).Fix("serial: %s", cal.Serial)
+		r.Fault(at, fault.Missing, "the calibration is of cell %s, the channel does not say which it is", keyed.Quote(cal.Serial)).Fix("serial: %s", cal.Serial)
 	case cal.Serial != c.Serial:
-		r.fault(at, fault.Disagree, "the calibration is of cell %s, the channel of cell %s", quote(cal.Serial), quote(c.Serial)).
+		r.Fault(at, fault.Disagree, "the calibration is of cell %s, the channel of cell %s", keyed.Quote(cal.Serial), keyed.Quote(c.Serial)).
 			Fix("read both off the cell")
 	}
 	c.Calibration = cal
@@ -60,72 +61,74 @@ const (
 	mostPowers = 10
 )
 
-func (r *reader) readCalibration(data []byte) *Calibration {
+type calibrationReader struct{ keyed.Reader }
+
+func (r *calibrationReader) readCalibration(data []byte) *Calibration {
 	cal := &Calibration{}
-	root := r.parse(data)
-	if root == nil || !r.keys(root, "a calibration", "calibration", "serial", "signal", "points", "coefficients") {
+	root := r.Parse(data)
+	if root == nil || !r.Keys(root, "a calibration", "calibration", "serial", "signal", "points", "coefficients") {
 		return cal
 	}
-	r.choice(root, "calibration", "write calibration: 1, the version of the file", "1")
-	if it := r.text(root, "serial", "write the serial of the cell"); it != nil {
-		cal.Serial = it.text
+	r.Choice(root, "calibration", "write calibration: 1, the version of the file", "1")
+	if it := r.Text(root, "serial", "write the serial of the cell"); it != nil {
+		cal.Serial = it.Text
 	}
-	cal.Signal = r.choice(root, "signal", "write signal: mV/V or signal: counts", "mV/V", "counts")
-	points, powers := root.get("points"), root.get("coefficients")
+	cal.Signal = r.Choice(root, "signal", "write signal: mV/V or signal: counts", "mV/V", "counts")
+	points, powers := root.Get("points"), root.Get("coefficients")
 	switch {
 	case cal.Signal == "":
 	case (points == nil) == (powers == nil):
-		r.fault(root, fault.Missing, "a calibration has points or coefficients, one of the two").Fix("copy the points of the certificate")
+		r.Fault(root, fault.Missing, "a calibration has points or coefficients, one of the two").Fix("copy the points of the certificate")
 	case points != nil:
 		cal.Points = r.points(points, cal.Signal)
-	case !powers.list || len(powers.items) < 2 || len(powers.items) > mostPowers:
-		r.fault(powers, fault.Type, "coefficients are a list of 2 to %d forces, that of power 0 first", mostPowers)
+	case !powers.List || len(powers.Items) < 2 || len(powers.Items) > mostPowers:
+		r.Fault(powers, fault.Type, "coefficients are a list of 2 to %d forces, that of power 0 first", mostPowers)
 	default:
-		for _, it := range powers.items {
+		for _, it := range powers.Items {
 			cal.Coefficients = append(cal.Coefficients, r.force(it))
 		}
 	}
 	return cal
 }
 
-func (r *reader) points(n *node, signal string) (out []CalibrationPoint) {
-	if !n.list || len(n.items) < 2 || len(n.items) > mostPoints {
-		r.fault(n, fault.Type, "points are a list of 2 to %d pairs of signal and force", mostPoints)
+func (r *calibrationReader) points(n *keyed.Node, signal string) (out []CalibrationPoint) {
+	if !n.List || len(n.Items) < 2 || len(n.Items) > mostPoints {
+		r.Fault(n, fault.Type, "points are a list of 2 to %d pairs of signal and force", mostPoints)
 		return nil
 	}
 	low, high := 0.0, 0.0
-	for i, it := range n.items {
-		if !it.list || len(it.items) != 2 {
-			r.fault(it, fault.Type, "a point is a pair of signal and force").Fix("write [0.8034 %s, 20 kN]", signal)
+	for i, it := range n.Items {
+		if !it.List || len(it.Items) != 2 {
+			r.Fault(it, fault.Type, "a point is a pair of signal and force").Fix("write [0.8034 %s, 20 kN]", signal)
 			continue
 		}
-		s, err := signalValue(it.items[0].text, signal)
+		s, err := signalValue(it.Items[0].Text, signal)
 		if err != nil {
-			r.adopt(it.items[0], err)
+			r.Adopt(it.Items[0], err)
 		}
 		if i == 0 {
 			low, high = s, s
 		}
 		low, high = min(low, s), max(high, s)
-		out = append(out, CalibrationPoint{Signal: s, Force: r.force(it.items[1])})
+		out = append(out, CalibrationPoint{Signal: s, Force: r.force(it.Items[1])})
 	}
 	if low == high {
-		r.fault(n, fault.Range, "all points have the same signal")
+		r.Fault(n, fault.Range, "all points have the same signal")
 	}
 	return out
 }
 
 // force reads a force, or a mass taken as force at standard gravity; it may be
 // zero or less.
-func (r *reader) force(n *node) float64 {
-	v, err := exact[quantity.Force](n.text)
+func (r *calibrationReader) force(n *keyed.Node) float64 {
+	v, err := exact[quantity.Force](n.Text)
 	if err == nil {
 		return v
 	}
-	if m, massErr := exact[quantity.Mass](n.text); massErr == nil {
+	if m, massErr := exact[quantity.Mass](n.Text); massErr == nil {
 		return m * float64(quantity.StandardGravity)
 	}
-	r.adopt(n, err)
+	r.Adopt(n, err)
 	return 0
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 )
 
@@ -28,7 +29,7 @@ func (w *Wire) SI(raw float64) (float64, error) {
 func (c *Channel) SIIn(raw float64, unit string) (float64, error) {
 	if c.Signal != "" {
 		if unit != c.Signal {
-			return math.NaN(), fault.New(fault.Disagree, "a value in %s, where %s is due", quote(unit), c.Signal)
+			return math.NaN(), fault.New(fault.Disagree, "a value in %s, where %s is due", keyed.Quote(unit), c.Signal)
 		}
 		return c.SI(raw)
 	}
@@ -37,7 +38,7 @@ func (c *Channel) SIIn(raw float64, unit string) (float64, error) {
 		return math.NaN(), err
 	}
 	if c.factor != 0 && factor != c.factor {
-		return math.NaN(), fault.New(fault.Disagree, "a value in %s, where the channel map says %s", quote(unit), c.Unit)
+		return math.NaN(), fault.New(fault.Disagree, "a value in %s, where the channel map says %s", keyed.Quote(unit), c.Unit)
 	}
 	w := c.Wire
 	w.factor = factor
@@ -50,7 +51,7 @@ var unitText = regexp.MustCompile(`^[\pL°%'"′″][\pL°%'"′″/ ]*$`)
 // Mass units of a load cell or a crane mean force at standard gravity.
 func unitFactor(kind, unit string) (float64, error) {
 	if !unitText.MatchString(unit) {
-		return 0, fault.New(fault.BadUnit, "%s is no unit", quote(unit)).Fix("write the unit alone, such as kN, t or deg from vertical")
+		return 0, fault.New(fault.BadUnit, "%s is no unit", keyed.Quote(unit)).Fix("write the unit alone, such as kN, t or deg from vertical")
 	}
 	one := "1 " + unit
 	var v float64
@@ -74,7 +75,7 @@ func unitFactor(kind, unit string) (float64, error) {
 				Fix("write deg from vertical, if it shows 0 for a load that hangs level")
 		}
 	default:
-		return 0, fault.New(fault.Internal, "no units for %s", quote(kind))
+		return 0, fault.New(fault.Internal, "no units for %s", keyed.Quote(kind))
 	}
 	if err != nil {
 		f := *fault.Of(err)[0]
@@ -99,7 +100,7 @@ func frequency(s string) (float64, error) {
 	m := hertz.FindStringSubmatch(strings.TrimSpace(s))
 	switch {
 	case m == nil:
-		return 0, fault.New(fault.BadUnit, "%s is no frequency", quote(s)).Fix("write it as 10 Hz")
+		return 0, fault.New(fault.BadUnit, "%s is no frequency", keyed.Quote(s)).Fix("write it as 10 Hz")
 	case m[2] == "":
 		return 0, fault.New(fault.NoUnit, "a frequency needs a unit").Fix("write it as %s Hz", m[1])
 	}
@@ -108,7 +109,7 @@ func frequency(s string) (float64, error) {
 		v *= 1000
 	}
 	if err != nil || !(v > 0 && v <= 100_000) {
-		return 0, fault.New(fault.Range, "a frequency of %s cannot be", quote(s)).Fix("it lies above 0 and up to 100 kHz")
+		return 0, fault.New(fault.Range, "a frequency of %s cannot be", keyed.Quote(s)).Fix("it lies above 0 and up to 100 kHz")
 	}
 	return v, nil
 }
@@ -117,11 +118,11 @@ func frequency(s string) (float64, error) {
 func signalValue(s, signal string) (float64, error) {
 	number, ok := strings.CutSuffix(strings.TrimSpace(s), signal)
 	if !ok {
-		return 0, fault.New(fault.BadUnit, "%s is not in %s", quote(s), signal).Fix("write the figure with the unit of the signal, such as 0.0001 %s", signal)
+		return 0, fault.New(fault.BadUnit, "%s is not in %s", keyed.Quote(s), signal).Fix("write the figure with the unit of the signal, such as 0.0001 %s", signal)
 	}
 	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, fault.New(fault.Syntax, "%s is no figure", quote(number))
+		return 0, fault.New(fault.Syntax, "%s is no figure", keyed.Quote(number))
 	}
 	return v, nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"plumbhook/fault"
 	"plumbhook/internal/intake/line"
+	"plumbhook/keyed"
 	"plumbhook/reading"
 )
 
@@ -232,7 +233,7 @@ func (m *Map) LookupHealth(gateway, address, unit string) (channel string, set f
 			wire, field = t.channel.Battery, &h.Battery
 		}
 		if unit != "" && unit != wire.Unit {
-			return fault.New(fault.Disagree, "a value in %s, where the channel map says %s", quote(unit), wire.Unit)
+			return fault.New(fault.Disagree, "a value in %s, where the channel map says %s", keyed.Quote(unit), wire.Unit)
 		}
 		v, err := wire.SI(raw)
 		if err == nil && t.part == battery && (v < 0 || v > 1) {
@@ -339,7 +340,7 @@ func (s *Secret) Reveal(files fs.FS, getenv func(string) string) (string, error)
 func insidePath(name string) (string, *fault.Fault) {
 	clean := path.Clean(name)
 	if strings.ContainsAny(name, `\:`) || !fs.ValidPath(clean) || clean == "." {
-		return "", fault.New(fault.Path, "%s is no file in the folder of the channel map", quote(name)).
+		return "", fault.New(fault.Path, "%s is no file in the folder of the channel map", keyed.Quote(name)).
 			Fix("put the file beside the map, and name it from there, with / between folders")
 	}
 	return clean, nil

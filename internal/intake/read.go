@@ -11,6 +11,7 @@ import (
 
 	"plumbhook/fault"
 	"plumbhook/internal/intake/line"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 )
 
@@ -25,36 +26,36 @@ const (
 // is a fault.List of every mistake, in the order of the file; the map is nil
 // then.
 func Read(name string, files fs.FS, data []byte) (*Map, error) {
-	r := &mapReader{reader: reader{file: name}, files: files, m: &Map{
+	r := &mapReader{Reader: keyed.Reader{File: name}, files: files, m: &Map{
 		File: name, wires: map[wireKey]target{}, unknown: map[wireKey]uint64{}, named: map[string]int{}, more: map[string]uint64{},
 	}}
-	root := r.parse(data)
+	root := r.Parse(data)
 	if root == nil {
-		return nil, r.err()
+		return nil, r.Err()
 	}
-	if !r.keys(root, "a channel map", "channel_map", "gateways", "channels") {
-		return nil, r.err()
+	if !r.Keys(root, "a channel map", "channel_map", "gateways", "channels") {
+		return nil, r.Err()
 	}
-	r.choice(root, "channel_map", "write channel_map: 1, the version of the file", "1")
+	r.Choice(root, "channel_map", "write channel_map: 1, the version of the file", "1")
 	if g := r.section(root, "gateways", mostGateways); g != nil {
-		for _, it := range g.items {
+		for _, it := range g.Items {
 			r.gateway(it)
 		}
 	}
 	if c := r.section(root, "channels", mostChannels); c != nil {
-		for _, it := range c.items {
+		for _, it := range c.Items {
 			r.channel(it)
 		}
 	}
 	r.distinct()
-	if err := r.err(); err != nil {
+	if err := r.Err(); err != nil {
 		return nil, err
 	}
 	return r.m, nil
 }
 
 type mapReader struct {
-	reader
+	keyed.Reader
 	files  fs.FS
 	m      *Map
 	owner  map[wireKey]string // who has an address, for messages
@@ -62,15 +63,15 @@ type mapReader struct {
 }
 
 // section is a map of named things that has to be there.
-func (r *mapReader) section(root *node, key string, most int) *node {
-	n := root.get(key)
+func (r *mapReader) section(root *keyed.Node, key string, most int) *keyed.Node {
+	n := root.Get(key)
 	switch {
 	case n == nil:
-		r.fault(root, fault.Missing, "the key %s is missing", key).Fix("list the %s by name", key)
-	case !n.table || len(n.items) == 0:
-		r.fault(n, fault.Type, "%s is a map of %s by name", key, key)
-	case len(n.items) > most:
-		r.fault(n, fault.TooLarge, "%d %s, the most is %d", len(n.items), key, most)
+		r.Fault(root, fault.Missing, "the key %s is missing", key).Fix("list the %s by name", key)
+	case !n.Table || len(n.Items) == 0:
+		r.Fault(n, fault.Type, "%s is a map of %s by name", key, key)
+	case len(n.Items) > most:
+		r.Fault(n, fault.TooLarge, "%d %s, the most is %d", len(n.Items), key, most)
 	default:
 		return n
 	}
@@ -87,37 +88,37 @@ var gatewayKeys = map[string][]string{
 
 var kinds = []string{MQTT, ModbusTCP, ModbusRTU, Serial, HTTP}
 
-func (r *mapReader) gateway(n *node) {
-	before := len(r.faults)
+func (r *mapReader) gateway(n *keyed.Node) {
+	before := len(r.Faults)
 	defer func() {
-		if len(r.faults) > before {
-			r.broken = append(r.broken, n.name)
+		if len(r.Faults) > before {
+			r.broken = append(r.broken, n.Name)
 		}
 	}()
-	g := &Gateway{Name: n.name, Pos: n.pos}
-	if !plainName.MatchString(n.name) {
-		r.fault(n, fault.Syntax, "%s is no name for a gateway", quote(n.name)).
+	g := &Gateway{Name: n.Name, Pos: n.Pos}
+	if !keyed.PlainName(n.Name) {
+		r.Fault(n, fault.Syntax, "%s is no name for a gateway", keyed.Quote(n.Name)).
 			Fix("it is made of letters, figures, dots, hyphens and underscores, 64 at the most")
 	}
-	if !n.table {
-		r.keys(n, "a gateway")
+	if !n.Table {
+		r.Keys(n, "a gateway")
 		return
 	}
-	g.Kind = r.choice(n, "kind", "write kind: with one of "+strings.Join(kinds, ", "), kinds...)
+	g.Kind = r.Choice(n, "kind", "write kind: with one of "+strings.Join(kinds, ", "), kinds...)
 	if g.Kind == "" {
 		return
 	}
-	r.keys(n, "a gateway of kind "+g.Kind, append([]string{"kind", "ignore"}, gatewayKeys[g.Kind]...)...)
-	g.Ignore = r.texts(n, "ignore")
+	r.Keys(n, "a gateway of kind "+g.Kind, append([]string{"kind", "ignore"}, gatewayKeys[g.Kind]...)...)
+	g.Ignore = r.Texts(n, "ignore")
 	switch g.Kind {
 	case MQTT, HTTP:
 		g.Password = r.secret(n)
 	case ModbusTCP:
-		if a := r.text(n, "address", "write host:port, as in 10.0.0.7:502"); a != nil {
-			if host, port, err := net.SplitHostPort(a.text); err != nil || host == "" || port == "" {
-				r.fault(a, fault.Syntax, "%s is not host:port", quote(a.text)).Fix("write it as 10.0.0.7:502")
+		if a := r.Text(n, "address", "write host:port, as in 10.0.0.7:502"); a != nil {
+			if host, port, err := net.SplitHostPort(a.Text); err != nil || host == "" || port == "" {
+				r.Fault(a, fault.Syntax, "%s is not host:port", keyed.Quote(a.Text)).Fix("write it as 10.0.0.7:502")
 			}
-			g.Address = a.text
+			g.Address = a.Text
 		}
 		r.modbus(n, g)
 	case ModbusRTU:
@@ -133,150 +134,150 @@ func (r *mapReader) gateway(n *node) {
 	}
 }
 
-func (r *mapReader) secret(n *node) *Secret {
-	s := n.get("password")
+func (r *mapReader) secret(n *keyed.Node) *Secret {
+	s := n.Get("password")
 	if s == nil {
-		r.fault(n, fault.Missing, "the key password is missing").Fix("write password: {file: secrets/NAME} or password: {env: NAME}")
+		r.Fault(n, fault.Missing, "the key password is missing").Fix("write password: {file: secrets/NAME} or password: {env: NAME}")
 		return nil
 	}
-	if !s.table {
+	if !s.Table {
 		// What stands here may be a password: it is not quoted.
-		r.faults = append(r.faults, fault.New(fault.Type, "a password does not stand in this file").In(s.path).At(s.pos).
+		r.Faults = append(r.Faults, fault.New(fault.Type, "a password does not stand in this file").In(s.Path).At(s.Pos).
 			Fix("write where it is to be found: password: {file: secrets/NAME} or password: {env: NAME}"))
 		return nil
 	}
-	r.keys(s, "a password", "file", "env")
-	out := &Secret{Pos: s.pos}
-	file, env := r.text(s, "file", ""), r.text(s, "env", "")
+	r.Keys(s, "a password", "file", "env")
+	out := &Secret{Pos: s.Pos}
+	file, env := r.Text(s, "file", ""), r.Text(s, "env", "")
 	switch {
 	case (file == nil) == (env == nil):
-		r.fault(s, fault.Missing, "a password is found in a file or in the environment, one of the two").
+		r.Fault(s, fault.Missing, "a password is found in a file or in the environment, one of the two").
 			Fix("write password: {file: secrets/NAME} or password: {env: NAME}")
 	case env != nil:
-		if out.Env = env.text; !regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_]*$`).MatchString(env.text) {
-			r.fault(env, fault.Syntax, "this is no name of an environment variable").Fix("write the name, not the password")
+		if out.Env = env.Text; !regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_]*$`).MatchString(env.Text) {
+			r.Fault(env, fault.Syntax, "this is no name of an environment variable").Fix("write the name, not the password")
 		}
 	default:
-		clean, f := insidePath(file.text)
+		clean, f := insidePath(file.Text)
 		if f != nil {
-			r.adopt(file, f)
+			r.Adopt(file, f)
 		}
 		out.File = clean
 	}
 	return out
 }
 
-func (r *mapReader) port(n *node, g *Gateway) {
-	if p := r.text(n, "port", "write the serial port, as in /dev/ttyUSB0"); p != nil {
-		g.Address = p.text
+func (r *mapReader) port(n *keyed.Node, g *Gateway) {
+	if p := r.Text(n, "port", "write the serial port, as in /dev/ttyUSB0"); p != nil {
+		g.Address = p.Text
 	}
 	g.Port.Baud = r.whole(n, "baud", "write the speed, as in 9600", 50, 4_000_000)
-	if c := r.text(n, "characters", "write 8N1, 8E1, 7E1 or what the sender is set to"); c != nil {
-		m := regexp.MustCompile(`^([78])([NEO])([12])$`).FindStringSubmatch(c.text)
+	if c := r.Text(n, "characters", "write 8N1, 8E1, 7E1 or what the sender is set to"); c != nil {
+		m := regexp.MustCompile(`^([78])([NEO])([12])$`).FindStringSubmatch(c.Text)
 		if m == nil {
-			r.fault(c, fault.Syntax, "%s is no form of character", quote(c.text)).Fix("write 8N1, 8E1, 7E1: bits, parity (N, E, O), stop bits")
+			r.Fault(c, fault.Syntax, "%s is no form of character", keyed.Quote(c.Text)).Fix("write 8N1, 8E1, 7E1: bits, parity (N, E, O), stop bits")
 			return
 		}
 		g.Port.DataBits, g.Port.Parity, g.Port.StopBits = int(m[1][0]-'0'), m[2][0], int(m[3][0]-'0')
 		if g.Kind == ModbusRTU && g.Port.DataBits != 8 {
-			r.fault(c, fault.Range, "Modbus RTU needs 8 bits in a character").Fix("write 8N1, 8N2, 8E1 or 8O1")
+			r.Fault(c, fault.Range, "Modbus RTU needs 8 bits in a character").Fix("write 8N1, 8N2, 8E1 or 8O1")
 		}
 	}
 }
 
-func (r *mapReader) modbus(n *node, g *Gateway) {
+func (r *mapReader) modbus(n *keyed.Node, g *Gateway) {
 	g.Unit = uint8(r.whole(n, "unit_id", "write the unit id of the device, 1 to 247", 1, 255))
-	g.Registers = r.choice(n, "registers",
+	g.Registers = r.Choice(n, "registers",
 		"say how the numbers of registers are to be read: from 0, from 1, or prefixed (40001 is the first holding register)", ZeroBased, OneBased, Prefixed)
-	g.order = r.choice(n, "word_order", "", orders...)
-	if g.Poll = r.duration(n, "poll", "write how often to read, as in 100 ms", time.Millisecond, time.Hour); n.get("timeout") == nil {
+	g.order = r.Choice(n, "word_order", "", orders...)
+	if g.Poll = r.duration(n, "poll", "write how often to read, as in 100 ms", time.Millisecond, time.Hour); n.Get("timeout") == nil {
 		g.Timeout = 500 * time.Millisecond
 	} else {
 		g.Timeout = r.duration(n, "timeout", "", time.Millisecond, time.Minute)
 	}
 }
 
-func (r *mapReader) lines(n *node, g *Gateway) {
-	if r.choice(n, "lines", "write cr lf for lines that end in CR, LF or both, or stx etx for framed ones", "cr lf", "stx etx") == "stx etx" {
+func (r *mapReader) lines(n *keyed.Node, g *Gateway) {
+	if r.Choice(n, "lines", "write cr lf for lines that end in CR, LF or both, or stx etx for framed ones", "cr lf", "stx etx") == "stx etx" {
 		g.Ending = line.Framed
 	}
-	s := line.Spec{Steady: r.texts(n, "steady"), Unsteady: r.texts(n, "unsteady"), Overload: r.texts(n, "overload")}
+	s := line.Spec{Steady: r.Texts(n, "steady"), Unsteady: r.Texts(n, "unsteady"), Overload: r.Texts(n, "overload")}
 	at := n
-	if t := r.text(n, "pattern", ""); t != nil {
-		s.Template, at = t.text, t
+	if t := r.Text(n, "pattern", ""); t != nil {
+		s.Template, at = t.Text, t
 	}
-	if t := r.text(n, "regexp", ""); t != nil {
-		s.Regexp, at = t.text, t
+	if t := r.Text(n, "regexp", ""); t != nil {
+		s.Regexp, at = t.Text, t
 	}
 	p, err := line.Compile(s)
 	if err != nil {
-		r.adopt(at, err)
+		r.Adopt(at, err)
 	}
 	g.Pattern = p
 	g.Units = map[string]string{}
-	if u := n.get("units"); u != nil && u.table {
-		for _, it := range u.items {
-			if t := r.text(u, it.name, ""); t != nil {
-				g.Units[it.name] = t.text
+	if u := n.Get("units"); u != nil && u.Table {
+		for _, it := range u.Items {
+			if t := r.Text(u, it.Name, ""); t != nil {
+				g.Units[it.Name] = t.Text
 			}
 		}
 	} else if u != nil {
-		r.fault(u, fault.Type, "units is a map, as in {KG: kg}")
+		r.Fault(u, fault.Type, "units is a map, as in {KG: kg}")
 	}
 }
 
-func (r *mapReader) whole(n *node, key, need string, low, high int) int {
-	it := r.text(n, key, need)
+func (r *mapReader) whole(n *keyed.Node, key, need string, low, high int) int {
+	it := r.Text(n, key, need)
 	if it == nil {
 		return 0
 	}
-	v, err := strconv.Atoi(it.text)
+	v, err := strconv.Atoi(it.Text)
 	if err != nil || v < low || v > high {
-		r.fault(it, fault.Range, "%s cannot be %s", key, quote(it.text)).Fix("it is a whole number from %d to %d", low, high)
+		r.Fault(it, fault.Range, "%s cannot be %s", key, keyed.Quote(it.Text)).Fix("it is a whole number from %d to %d", low, high)
 		return 0
 	}
 	return v
 }
 
-func (r *mapReader) number(n *node, key string, otherwise float64) float64 {
-	it := r.text(n, key, "")
+func (r *mapReader) number(n *keyed.Node, key string, otherwise float64) float64 {
+	it := r.Text(n, key, "")
 	if it == nil {
 		return otherwise
 	}
-	v, err := strconv.ParseFloat(it.text, 64)
+	v, err := strconv.ParseFloat(it.Text, 64)
 	if err != nil || !(v > -1e12 && v < 1e12) {
-		r.fault(it, fault.Range, "%s cannot be %s", key, quote(it.text)).Fix("it is a plain number")
+		r.Fault(it, fault.Range, "%s cannot be %s", key, keyed.Quote(it.Text)).Fix("it is a plain number")
 		return otherwise
 	}
 	return v
 }
 
-func (r *mapReader) frequency(n *node, key string) float64 {
-	it := r.text(n, key, "")
+func (r *mapReader) frequency(n *keyed.Node, key string) float64 {
+	it := r.Text(n, key, "")
 	if it == nil {
 		return 0
 	}
-	v, err := frequency(it.text)
+	v, err := frequency(it.Text)
 	if err != nil {
-		r.adopt(it, err)
+		r.Adopt(it, err)
 	}
 	return v
 }
 
-func (r *mapReader) duration(n *node, key, need string, low, high time.Duration) time.Duration {
-	it := r.text(n, key, need)
+func (r *mapReader) duration(n *keyed.Node, key, need string, low, high time.Duration) time.Duration {
+	it := r.Text(n, key, need)
 	if it == nil {
 		return 0
 	}
-	v, err := exact[quantity.Duration](it.text)
+	v, err := exact[quantity.Duration](it.Text)
 	if err != nil {
-		r.adopt(it, err)
+		r.Adopt(it, err)
 		return 0
 	}
 	if d := time.Duration(v * 1e9); d >= low && d <= high {
 		return d
 	}
-	r.fault(it, fault.Range, "%s cannot be %s", key, quote(it.text)).Fix("it lies from %s to %s", low, high)
+	r.Fault(it, fault.Range, "%s cannot be %s", key, keyed.Quote(it.Text)).Fix("it lies from %s to %s", low, high)
 	return 0
 }
 
@@ -288,15 +289,15 @@ var (
 	channelKinds = []string{LoadCell, HookHeight, Tilt, WindSpeed, CraneTotal}
 )
 
-func (r *mapReader) channel(n *node) {
-	c := &Channel{Name: n.name, Pos: n.pos}
-	if strings.TrimSpace(n.name) != n.name || n.name == "" || len(n.name) > 64 {
-		r.fault(n, fault.Syntax, "%s is no name for a channel", quote(n.name)).Fix("write 1 to 64 characters, no blanks around them")
+func (r *mapReader) channel(n *keyed.Node) {
+	c := &Channel{Name: n.Name, Pos: n.Pos}
+	if strings.TrimSpace(n.Name) != n.Name || n.Name == "" || len(n.Name) > 64 {
+		r.Fault(n, fault.Syntax, "%s is no name for a channel", keyed.Quote(n.Name)).Fix("write 1 to 64 characters, no blanks around them")
 	}
-	if !r.keys(n, "a channel", channelKeys...) {
+	if !r.Keys(n, "a channel", channelKeys...) {
 		return
 	}
-	c.Kind = r.choice(n, "kind", "write kind: with one of "+strings.Join(channelKinds, ", "), channelKinds...)
+	c.Kind = r.Choice(n, "kind", "write kind: with one of "+strings.Join(channelKinds, ", "), channelKinds...)
 	g := r.gatewayOf(n)
 	if g == nil || c.Kind == "" {
 		return
@@ -308,68 +309,68 @@ func (r *mapReader) channel(n *node) {
 	c.Radio = r.health(n, g, "radio", "dBm")
 	c.Battery = r.health(n, g, "battery", "%", "1")
 	c.Rate, c.Bandwidth = r.frequency(n, "rate"), r.frequency(n, "bandwidth")
-	if it := r.text(n, "resolution", ""); it != nil {
-		v, err := c.amount(it.text)
+	if it := r.Text(n, "resolution", ""); it != nil {
+		v, err := c.amount(it.Text)
 		switch {
 		case err != nil:
-			r.adopt(it, err)
+			r.Adopt(it, err)
 		case !(v > 0):
-			r.fault(it, fault.Range, "a resolution of %s cannot be", quote(it.text)).Fix("it is the smallest step the sender shows, above zero")
+			r.Fault(it, fault.Range, "a resolution of %s cannot be", keyed.Quote(it.Text)).Fix("it is the smallest step the sender shows, above zero")
 		}
 		c.Resolution = v
 	}
 	r.m.channels = append(r.m.channels, c)
 	r.claim(n, g, &c.Wire, target{c, value}, "channel "+c.Name)
 	if c.Radio != nil {
-		r.claim(n.get("radio"), g, c.Radio, target{c, radio}, "the radio of channel "+c.Name)
+		r.claim(n.Get("radio"), g, c.Radio, target{c, radio}, "the radio of channel "+c.Name)
 	}
 	if c.Battery != nil {
-		r.claim(n.get("battery"), g, c.Battery, target{c, battery}, "the battery of channel "+c.Name)
+		r.claim(n.Get("battery"), g, c.Battery, target{c, battery}, "the battery of channel "+c.Name)
 	}
 }
 
-func (r *mapReader) gatewayOf(n *node) *Gateway {
-	it := r.text(n, "gateway", "write the name of the gateway that sends it")
+func (r *mapReader) gatewayOf(n *keyed.Node) *Gateway {
+	it := r.Text(n, "gateway", "write the name of the gateway that sends it")
 	if it == nil {
 		return nil
 	}
-	g := r.m.Gateway(it.text)
-	if g == nil && !slices.Contains(r.broken, it.text) {
+	g := r.m.Gateway(it.Text)
+	if g == nil && !slices.Contains(r.broken, it.Text) {
 		var names []string
 		for _, g := range r.m.gateways {
 			names = append(names, g.Name)
 		}
-		r.fault(it, fault.Reference, "there is no gateway %s", quote(it.text)).Fix("the gateways are %s", strings.Join(names, ", "))
+		r.Fault(it, fault.Reference, "there is no gateway %s", keyed.Quote(it.Text)).Fix("the gateways are %s", strings.Join(names, ", "))
 	}
 	return g
 }
 
 // wire reads where a value comes from. n is a channel, or its radio or battery.
-func (r *mapReader) wire(n *node, g *Gateway) Wire {
+func (r *mapReader) wire(n *keyed.Node, g *Gateway) Wire {
 	w := Wire{Scale: r.number(n, "scale", 1), Offset: r.number(n, "offset", 0)}
 	if w.Scale == 0 {
-		r.fault(n.get("scale"), fault.Range, "a scale of zero makes every value the same")
+		r.Fault(n.Get("scale"), fault.Range, "a scale of zero makes every value the same")
 	}
-	a := r.text(n, "address", "write what the gateway calls it: a topic, a register, a field of its lines")
+	a := r.Text(n, "address", "write what the gateway calls it: a topic, a register, a field of its lines")
 	if a == nil {
 		return w
 	}
-	w.Address = a.text
+	w.Address = a.Text
 	modbus := g.Kind == ModbusTCP || g.Kind == ModbusRTU
 	for _, key := range []string{"type", "word_order"} {
-		if it := n.get(key); it != nil && !modbus {
-			r.fault(it, fault.UnknownKey, "%s is for Modbus registers only", key).Fix("remove it")
+		if it := n.Get(key); it != nil && !modbus {
+			r.Fault(it, fault.UnknownKey, "%s is for Modbus registers only", key).Fix("remove it")
 		}
 	}
 	switch {
 	case modbus:
 		w.Register, w.Address = r.register(n, a, g)
 	case g.Kind == MQTT && strings.HasPrefix(w.Address, "tele/") && !strings.HasPrefix(w.Address, "tele/"+g.Name+"/"):
-		r.fault(a, fault.Reference, "gateway %s may publish below tele/%s/ only", g.Name, g.Name).Fix("write the topic as tele/%s/...", g.Name)
+		r.Fault(a, fault.Reference, "gateway %s may publish below tele/%s/ only", g.Name, g.Name).Fix("write the topic as tele/%s/...", g.Name)
 	case g.Kind == MQTT && strings.HasPrefix(w.Address, "tele/") && (strings.Contains(w.Address, "+") || strings.HasSuffix(w.Address, "#")):
-		r.fault(a, fault.Ambiguous, "%s stands for many topics", quote(w.Address)).Fix("one topic is one channel: write it out; a field of JSON follows a #")
+		r.Fault(a, fault.Ambiguous, "%s stands for many topics", keyed.Quote(w.Address)).Fix("one topic is one channel: write it out; a field of JSON follows a #")
 	case g.Kind == Serial && g.Pattern != nil && !g.Pattern.Has("channel") && w.Address != "value":
-		r.fault(a, fault.Reference, "the lines of gateway %s have no field channel", g.Name).
+		r.Fault(a, fault.Reference, "the lines of gateway %s have no field channel", g.Name).
 			Fix("write address: value, or put {channel} into the pattern")
 	}
 	return w
@@ -381,19 +382,19 @@ var registerText = regexp.MustCompile(`^(?:(holding|input) )?\s*(\d{1,6})$`)
 
 // register reads "holding 107" or, where the numbers are prefixed, "40108". It
 // gives the address in one form, so that two ways to write it are the same.
-func (r *mapReader) register(n, a *node, g *Gateway) (reg Register, address string) {
+func (r *mapReader) register(n, a *keyed.Node, g *Gateway) (reg Register, address string) {
 	types := []string{"int16", "uint16", "int32", "uint32", "int64", "uint64", "float32", "float64"}
-	reg.Type = r.choice(n, "type", "write type: with one of "+strings.Join(types, ", "), types...)
-	m := registerText.FindStringSubmatch(a.text)
+	reg.Type = r.Choice(n, "type", "write type: with one of "+strings.Join(types, ", "), types...)
+	m := registerText.FindStringSubmatch(a.Text)
 	switch {
 	case m == nil, (m[1] == "") != (g.Registers == Prefixed):
-		f := r.fault(a, fault.Syntax, "%s is no register", quote(a.text))
+		f := r.Fault(a, fault.Syntax, "%s is no register", keyed.Quote(a.Text))
 		if g.Registers == Prefixed {
 			f.Fix("write the number with its prefix, as in 40108")
 		} else {
 			f.Fix("write holding 107 or input 8")
 		}
-		return reg, a.text
+		return reg, a.Text
 	}
 	number, _ := strconv.Atoi(m[2])
 	switch reg.Input = m[1] == "input"; g.Registers {
@@ -410,14 +411,14 @@ func (r *mapReader) register(n, a *node, g *Gateway) (reg Register, address stri
 		case (len(digits) == 5 || len(digits) == 6) && digits[0] == '3':
 			reg.Input = true
 		default:
-			r.fault(a, fault.Syntax, "%s has not the prefix of a holding or an input register", quote(a.text)).
+			r.Fault(a, fault.Syntax, "%s has not the prefix of a holding or an input register", keyed.Quote(a.Text)).
 				Fix("write 40001 or 400001 for the first holding register, 30001 or 300001 for the first input register")
-			return reg, a.text
+			return reg, a.Text
 		}
 	}
 	if number < 0 || number+reg.Count()-1 > 65535 {
-		r.fault(a, fault.Range, "there is no register %s", quote(a.text)).Fix("on the wire they go from 0 to 65535; registers: %s", g.Registers)
-		return reg, a.text
+		r.Fault(a, fault.Range, "there is no register %s", keyed.Quote(a.Text)).Fix("on the wire they go from 0 to 65535; registers: %s", g.Registers)
+		return reg, a.Text
 	}
 	reg.First = uint16(number)
 	// The order of words may be said once for the gateway. It is never guessed.
@@ -426,8 +427,8 @@ func (r *mapReader) register(n, a *node, g *Gateway) (reg Register, address stri
 	if reg.Count() > 1 {
 		reg.Order = g.order
 	}
-	if n.get("word_order") != nil || reg.Order == "" && reg.Count() > 1 {
-		reg.Order = r.choice(n, "word_order", "write word_order: with one of ABCD, CDAB, BADC, DCBA; "+
+	if n.Get("word_order") != nil || reg.Order == "" && reg.Count() > 1 {
+		reg.Order = r.Choice(n, "word_order", "write word_order: with one of ABCD, CDAB, BADC, DCBA; "+
 			"123456.0 as float32 is 47F1 2000 in order ABCD", orders...)
 	}
 	table := "holding "
@@ -437,28 +438,28 @@ func (r *mapReader) register(n, a *node, g *Gateway) (reg Register, address stri
 	return reg, table + strconv.Itoa(number)
 }
 
-func (r *mapReader) unit(n *node, g *Gateway, c *Channel) {
-	unit, signal := r.text(n, "unit", ""), n.get("signal")
+func (r *mapReader) unit(n *keyed.Node, g *Gateway, c *Channel) {
+	unit, signal := r.Text(n, "unit", ""), n.Get("signal")
 	switch {
 	case unit != nil && signal != nil:
-		r.fault(signal, fault.Disagree, "a value is in a unit of its own or in that of a signal, not both").
+		r.Fault(signal, fault.Disagree, "a value is in a unit of its own or in that of a signal, not both").
 			Fix("keep unit if the sender has done the calibration, signal if it sends the bare output of the cell")
 	case signal != nil:
-		c.Signal = r.choice(n, "signal", "", "mV/V", "counts")
+		c.Signal = r.Choice(n, "signal", "", "mV/V", "counts")
 		c.Unit, c.factor = c.Signal, 1
 		if c.Kind != LoadCell {
-			r.fault(signal, fault.Range, "only a load cell sends a bare signal")
+			r.Fault(signal, fault.Range, "only a load cell sends a bare signal")
 		}
 	case unit != nil:
-		f, err := unitFactor(c.Kind, unit.text)
+		f, err := unitFactor(c.Kind, unit.Text)
 		if err != nil {
-			r.adopt(unit, err)
+			r.Adopt(unit, err)
 		}
-		c.Unit, c.factor = unit.text, f
+		c.Unit, c.factor = unit.Text, f
 	case g.Kind == Serial && (g.Pattern == nil || g.Pattern.Has("unit")):
 	case g.Kind == HTTP:
 	default:
-		f := r.fault(n, fault.NoUnit, "the unit on the wire is missing")
+		f := r.Fault(n, fault.NoUnit, "the unit on the wire is missing")
 		if c.Kind == Tilt {
 			f.Fix("unit: deg from vertical")
 		} else {
@@ -467,24 +468,24 @@ func (r *mapReader) unit(n *node, g *Gateway, c *Channel) {
 	}
 }
 
-func (r *mapReader) cell(n *node, c *Channel) {
+func (r *mapReader) cell(n *keyed.Node, c *Channel) {
 	for _, k := range []struct {
 		key  string
 		into *string
 	}{{"serial", &c.Serial}, {"leg", &c.Leg}} {
-		if it := r.text(n, k.key, ""); it != nil {
-			if *k.into = strings.TrimSpace(it.text); c.Kind != LoadCell {
-				r.fault(it, fault.Range, "only a load cell has a %s", k.key).Fix("remove it")
+		if it := r.Text(n, k.key, ""); it != nil {
+			if *k.into = strings.TrimSpace(it.Text); c.Kind != LoadCell {
+				r.Fault(it, fault.Range, "only a load cell has a %s", k.key).Fix("remove it")
 			}
 		}
 	}
-	file := r.text(n, "calibration", "")
+	file := r.Text(n, "calibration", "")
 	switch {
 	case file == nil && c.Signal != "":
-		r.fault(n, fault.Missing, "a bare signal needs a calibration").Fix("calibration: the file with the points of its certificate")
+		r.Fault(n, fault.Missing, "a bare signal needs a calibration").Fix("calibration: the file with the points of its certificate")
 	case file == nil:
 	case c.Signal == "":
-		r.fault(file, fault.Disagree, "the sender gives a force already, a calibration would be applied twice").
+		r.Fault(file, fault.Disagree, "the sender gives a force already, a calibration would be applied twice").
 			Fix("remove the calibration, or write signal: mV/V in place of the unit")
 	default:
 		r.calibration(file, c)
@@ -508,20 +509,20 @@ func (c *Channel) amount(s string) (float64, error) {
 	return exact[quantity.Angle](s)
 }
 
-func (r *mapReader) health(n *node, g *Gateway, key string, units ...string) *Wire {
-	it := n.get(key)
+func (r *mapReader) health(n *keyed.Node, g *Gateway, key string, units ...string) *Wire {
+	it := n.Get(key)
 	if it == nil {
 		return nil
 	}
 	if g.Kind == Serial {
-		r.fault(it, fault.Unsupported, "lines of an indicator tell nothing of %s", key).Fix("remove it")
+		r.Fault(it, fault.Unsupported, "lines of an indicator tell nothing of %s", key).Fix("remove it")
 		return nil
 	}
-	if !r.keys(it, "the entry "+key, "address", "unit", "scale", "offset", "type", "word_order") {
+	if !r.Keys(it, "the entry "+key, "address", "unit", "scale", "offset", "type", "word_order") {
 		return nil
 	}
 	w := r.wire(it, g)
-	w.Unit = r.choice(it, "unit", "write unit: with one of "+strings.Join(units, ", "), units...)
+	w.Unit = r.Choice(it, "unit", "write unit: with one of "+strings.Join(units, ", "), units...)
 	if w.factor = 1; w.Unit == "%" {
 		w.factor = 0.01
 	}
@@ -529,7 +530,7 @@ func (r *mapReader) health(n *node, g *Gateway, key string, units ...string) *Wi
 }
 
 // claim gives an address to one taker.
-func (r *mapReader) claim(n *node, g *Gateway, w *Wire, t target, who string) {
+func (r *mapReader) claim(n *keyed.Node, g *Gateway, w *Wire, t target, who string) {
 	if w.Address == "" {
 		return
 	}
@@ -538,15 +539,15 @@ func (r *mapReader) claim(n *node, g *Gateway, w *Wire, t target, who string) {
 		r.owner = map[wireKey]string{}
 	}
 	at := n
-	if a := n.get("address"); a != nil {
+	if a := n.Get("address"); a != nil {
 		at = a
 	}
 	if first, taken := r.owner[key]; taken {
-		r.fault(at, fault.Duplicate, "%s of gateway %s is %s already", quote(w.Address), g.Name, first).Fix("one address is one channel")
+		r.Fault(at, fault.Duplicate, "%s of gateway %s is %s already", keyed.Quote(w.Address), g.Name, first).Fix("one address is one channel")
 		return
 	}
 	if slices.Contains(g.Ignore, w.Address) {
-		r.fault(at, fault.Disagree, "%s of gateway %s is to be ignored, and is a channel", quote(w.Address), g.Name).Fix("take it out of ignore")
+		r.Fault(at, fault.Disagree, "%s of gateway %s is to be ignored, and is a channel", keyed.Quote(w.Address), g.Name).Fix("take it out of ignore")
 	}
 	r.owner[key], r.m.wires[key] = who, t
 }
@@ -565,18 +566,18 @@ func (r *mapReader) distinct() {
 			if first[p] = c; other == nil {
 				continue
 			}
-			n := &node{path: "channels." + c.Name, pos: c.Pos}
+			n := &keyed.Node{Path: "channels." + c.Name, Pos: c.Pos}
 			if p.what == "cell" {
-				r.fault(n, fault.Duplicate, "the cell %s is channel %s already", quote(p.name), other.Name).Fix("one cell hangs in one leg and is one channel")
+				r.Fault(n, fault.Duplicate, "the cell %s is channel %s already", keyed.Quote(p.name), other.Name).Fix("one cell hangs in one leg and is one channel")
 			} else {
-				r.fault(n, fault.Duplicate, "the leg %s is measured by channel %s already", quote(p.name), other.Name).Fix("one leg has one cell")
+				r.Fault(n, fault.Duplicate, "the leg %s is measured by channel %s already", keyed.Quote(p.name), other.Name).Fix("one leg has one cell")
 			}
 		}
 	}
 	for i, c := range r.m.channels {
 		for _, d := range r.m.channels[:i] {
 			if c.Gateway == d.Gateway && c.Register.Type != "" && c.Address != d.Address && c.Register.overlaps(d.Register) {
-				r.fault(&node{path: "channels." + c.Name + ".address", pos: c.Pos}, fault.Disagree, "its registers overlap those of channel %s", d.Name).
+				r.Fault(&keyed.Node{Path: "channels." + c.Name + ".address", Pos: c.Pos}, fault.Disagree, "its registers overlap those of channel %s", d.Name).
 					Fix("check the numbers and the types of both")
 			}
 		}
