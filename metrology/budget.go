@@ -27,6 +27,7 @@ type Component struct {
 	U     float64 // standard uncertainty of the input, in the input's unit
 	C     float64 // sensitivity: change of the result per unit of the input
 	DoF   float64 // degrees of freedom of U; +Inf: as good as known
+	Unit  string  // of U, where a budget is printed; empty: a plain number, or not said
 	// Cause names what this component has in common with others, in this
 	// budget or another: equal causes are fully correlated (r = +1). Empty:
 	// independent of everything.
@@ -71,6 +72,9 @@ func (c Component) Times(by float64) Component { c.C *= by; return c }
 
 // SharedBy names the cause; an empty one makes the component independent.
 func (c Component) SharedBy(cause string) Component { c.Cause = cause; return c }
+
+// In names the unit of U.
+func (c Component) In(unit string) Component { c.Unit = unit; return c }
 
 // Doubted sets the degrees of freedom of a judged uncertainty that is itself
 // known to a share r, 1/(2 r²) (G.4.2).

@@ -65,6 +65,7 @@ type Result struct {
 	Redundancy Redundancy
 	Placements []PlacementResult
 	Feet       []Foot
+	Use        []metrology.Use // of each cell on the day
 	Declared   *Declared
 }
 
@@ -198,7 +199,7 @@ func (r *Result) results(m *model, sol *solution) {
 	if s.Air != nil {
 		a, o := float64(s.Air.Density.Value), float64(s.Air.Object.Value)
 		lift = 1 - a/o
-		air = metrology.Budget{component("density of the air", s.Air.Density), component("density of the object", s.Air.Object)}
+		air = metrology.Budget{component("density of the air", s.Air.Density).In("kg/m3"), component("density of the object", s.Air.Object).In("kg/m3")}
 		// W/(1 - a/o) changes by W/(1 - a/o)² times 1/o and -a/o².
 		air[0].C, air[1].C = force/(lift*lift)/o, -force/(lift*lift)*a/(o*o)
 	} else {
@@ -359,7 +360,9 @@ func (r *Result) care(m *model) {
 		if c.Care.OverrideBy != "" {
 			w.Override = &metrology.Override{By: c.Care.OverrideBy, Why: c.Care.OverrideWhy}
 		}
-		switch st := w.Standing(); st.Use {
+		st := w.Standing()
+		r.Use = append(r.Use, st.Use)
+		switch st.Use {
 		case metrology.Usable:
 			if c.Care.Due.IsZero() && c.Calibration == nil {
 				m.miss("cell %s: when its calibration is due", c.Name)

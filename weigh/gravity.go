@@ -46,7 +46,7 @@ func NormalGravity(latitude, height float64) float64 {
 
 // MeasuredGravity is a figure from the file.
 func MeasuredGravity(g quantity.Measured[quantity.Acceleration]) Gravity {
-	return Gravity{Value: float64(g.Value), Component: component("gravity", g), How: "from the file: " + g.Text}
+	return Gravity{Value: float64(g.Value), Component: component("gravity", g).In("m/s2"), How: "from the file: " + g.Text}
 }
 
 // component makes one line of a budget of a measured value: no uncertainty if

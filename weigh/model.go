@@ -368,7 +368,7 @@ func (m *model) fromCells() {
 			}
 			cell, part.Name = -1, fmt.Sprintf("%s, %s, in common to %s", part.Name, s.Cause, strings.Join(all, ", "))
 		}
-		part.C, part.Cause = 1, ""
+		part.C, part.Cause, part.Unit = 1, "", "N"
 		m.add(part, cell, -1, 0, func(st *state, e float64) {
 			for j, at := range s.at {
 				st.force[at.i][at.k] += e * s.u[j] / s.U
@@ -435,7 +435,7 @@ func (m *model) fromPlaces() {
 			m.miss("point %s: how well its place is known", p.Name)
 		}
 		for a, l := range []quantity.Measured[quantity.Length]{p.At.X, p.At.Y, p.At.Z} {
-			m.add(component(fmt.Sprintf("place of %s, %s", p.Name, names[a]), l), -1, i, a, func(s *state, e float64) { s.points[i][a] += e })
+			m.add(component(fmt.Sprintf("place of %s, %s", p.Name, names[a]), l).In("m"), -1, i, a, func(s *state, e float64) { s.points[i][a] += e })
 		}
 	}
 	for i := range m.s.Placements {
@@ -447,7 +447,7 @@ func (m *model) fromPlaces() {
 				if p.Tilt != nil && math.Abs([2]float64{math.Cos(p.Tilt.LowSide), math.Sin(p.Tilt.LowSide)}[j]) > 0.99 {
 					continue // that is what the uncertainty of the tilt says
 				}
-				c := metrology.Normal(fmt.Sprintf("out of level %s, %s", side, p.Name), *p.Level, 1)
+				c := metrology.Normal(fmt.Sprintf("out of level %s, %s", side, p.Name), *p.Level, 1).In("rad")
 				m.add(c, -1, -1, 0, func(s *state, e float64) { s.off[i][j] += e })
 			}
 		}
@@ -455,7 +455,7 @@ func (m *model) fromPlaces() {
 			if p.Tilt.Angle.Shape == quantity.Exact {
 				m.miss("placement %s: how well its tilt is known", p.Name)
 			}
-			m.add(component("tilt, "+p.Name, p.Tilt.Angle), -1, -1, 0, func(s *state, e float64) { s.tilt[i] += e })
+			m.add(component("tilt, "+p.Name, p.Tilt.Angle).In("rad"), -1, -1, 0, func(s *state, e float64) { s.tilt[i] += e })
 		}
 		if p.Plumb != nil {
 			_, u := plumbShare(p.Plumb)
@@ -464,7 +464,7 @@ func (m *model) fromPlaces() {
 		}
 		if p.Hook != nil {
 			for a, l := range []quantity.Measured[quantity.Length]{p.Hook.X, p.Hook.Y, p.Hook.Z} {
-				m.add(component(fmt.Sprintf("place of the hook, %s, %s", names[a], p.Name), l), -1, -1, 0, func(s *state, e float64) { s.hook[i][a] += e })
+				m.add(component(fmt.Sprintf("place of the hook, %s, %s", names[a], p.Name), l).In("m"), -1, -1, 0, func(s *state, e float64) { s.hook[i][a] += e })
 			}
 		}
 	}
@@ -503,7 +503,7 @@ func (m *model) fromRuns() {
 	for i := range m.s.Placements {
 		p := &m.s.Placements[i]
 		sd := func(a int) metrology.Component {
-			return metrology.TypeA(fmt.Sprintf("repeat of the %s, %s", []string{"sum", "moment along x", "moment along y"}[a], p.Name), math.Sqrt(ss[a]/float64(dof)), len(p.Runs), dof)
+			return metrology.TypeA(fmt.Sprintf("repeat of the %s, %s", []string{"sum", "moment along x", "moment along y"}[a], p.Name), math.Sqrt(ss[a]/float64(dof)), len(p.Runs), dof).In([]string{"N", "N m", "N m"}[a])
 		}
 		m.add(sd(0), -1, -1, 0, func(s *state, e float64) { s.sum[i] += e })
 		for a := range 2 {

@@ -166,8 +166,7 @@ func (r *reader) site(root *keyed.Node) {
 		if math.Abs(phi) > math.Pi/2 || math.Abs(h) > 9000 {
 			r.Fault(latitude, fault.Range, "there is no such place on the ground").Fix("latitude from 0 to 90 deg, height within 9000 m of the sea")
 		}
-		c := metrology.Rectangular("gravity", anomaly)
-		c.Name = "gravity: rock and hills beside the formula"
+		c := metrology.Rectangular("gravity: rock and hills beside the formula", anomaly).In("m/s2")
 		r.s.Gravity = Gravity{NormalGravity(phi, h), c, "normal gravity of WGS 84 at latitude " + latitude.Text + " and height " + height.Text}
 	}
 }

@@ -47,6 +47,7 @@ type commands struct {
 	Size     sizeCmd     `cmd:"" help:"Choose leg lengths, gear and load cells."`
 	Trial    trialCmd    `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`
 	Verify   verifyCmd   `cmd:"" help:"Say whether every byte of a sealed record is as it was sealed, and by whom."`
+	Weigh    weighCmd    `cmd:"" help:"Work out a weighing: mass, weight and centre of gravity with their uncertainty."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
 }
 
