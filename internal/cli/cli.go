@@ -49,6 +49,21 @@ type commands struct {
 	Verify   verifyCmd   `cmd:"" help:"Say whether every byte of a sealed record is as it was sealed, and by whom."`
 	Weigh    weighCmd    `cmd:"" help:"Work out a weighing: mass, weight and centre of gravity with their uncertainty."`
 	Version  versionCmd  `cmd:"" help:"Print the version."`
+	Calibrate calibrateCmd `cmd:"" help:"Review the certificates of a load cell: curve, class, uncertainty, drift, when it is due."`
+	Check     checkCmd     `cmd:"" help:"Hang a lift and say whether the plan holds."`
+	Drill     drillCmd     `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
+	Demo      demoCmd      `cmd:"" help:"Watch virtual lifts on the live page: nothing to configure."`
+	Draw      drawCmd      `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
+	Card      cardCmd      `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
+	Gear      gearCmd      `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
+	Rehearse  rehearseCmd  `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
+	Replay    replayCmd    `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
+	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
+	Serve     serveCmd     `cmd:"" help:"Watch a lift: readings in, alarms out, live page, recording."`
+	Size      sizeCmd      `cmd:"" help:"Choose leg lengths, gear and load cells."`
+	Trial     trialCmd     `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`
+	Weigh     weighCmd     `cmd:"" help:"Work out a weighing: mass, weight and centre of gravity with their uncertainty."`
+	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 
 const about = `Plans a lift on one mechanical model of the rigging. Informs a competent person; releases nothing.
