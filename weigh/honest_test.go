@@ -201,3 +201,5 @@ func TestCoverage(t *testing.T) {
 		})
 	}
 }
+
+func seeded(n uint64) *rand.Rand { return rand.New(rand.NewPCG(4, n)) }

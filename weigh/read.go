@@ -389,7 +389,7 @@ func (r *reader) placements(root *keyed.Node) {
 		if r.Keys(it, "a placement", placementKeys...) {
 			p := r.placement(it)
 			if names[p.Name] {
-				r.Fault(it, fault.Duplicate, "two placements are called %s", keyed.Quote(p.Name))
+				r.Fault(it, fault.Duplicate, "two placements are called %s", keyed.Quote(p.Name)).Fix("give each a name of its own")
 			}
 			names[p.Name] = true
 			r.s.Placements = append(r.s.Placements, p)
@@ -413,7 +413,7 @@ func (r *reader) placement(n *keyed.Node) Placement {
 			case !known:
 				r.Fault(e, fault.Reference, "there is no cell %s", keyed.Quote(e.Text)).Fix("list it under cells")
 			case taken[cell]:
-				r.Fault(e, fault.Duplicate, "the cell %s stands in two places", keyed.Quote(e.Text))
+				r.Fault(e, fault.Duplicate, "the cell %s stands in two places", keyed.Quote(e.Text)).Fix("one cell stands at one point")
 			}
 			taken[cell] = true
 			p.Seats = append(p.Seats, Seat{point, cell})
@@ -485,7 +485,7 @@ func (r *reader) readings(n *keyed.Node, p *Placement) []float64 {
 	}
 	for _, it := range n.Items {
 		if !seen[it.Name] {
-			r.Fault(it, fault.Reference, "no cell %s stands in this placement", keyed.Quote(it.Name))
+			r.Fault(it, fault.Reference, "no cell %s stands in this placement", keyed.Quote(it.Name)).Fix("name the cells that cells: puts there")
 		}
 	}
 	return out

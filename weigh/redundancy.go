@@ -167,13 +167,13 @@ func (r *Redundancy) name(critical float64) {
 		r.Text = fmt.Sprintf("cell %s off by %s explains it, %.1f standard uncertainties (%s)", worst.Cell, off, math.Abs(worst.W), figures)
 		return
 	}
-	r.Text = fmt.Sprintf("one wrong cell would explain it, but which of %s cannot be told (%s): weigh again with them swapped", names(rivals), figures)
+	r.Text = fmt.Sprintf("one wrong cell would explain it, but which of %s cannot be told (%s): weigh again with two of the cells interchanged", names(rivals), figures)
 }
 
 // whyNone says why nothing checks the readings.
 func (m *model) whyNone() string {
 	const loud = "a cell that reads wrong by some amount moves the weight by as much, and nothing here would show it"
-	const remedy = "swap the cells round and weigh again, or put one cell over the whole"
+	const remedy = "weigh again with two cells interchanged, or put one cell over the whole"
 	if len(m.s.Placements) > 1 {
 		return "every placement tells something new and none of it twice: " + loud + "; " + remedy
 	}
