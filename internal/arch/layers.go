@@ -15,8 +15,7 @@ type layer struct {
 var layers = []layer{
 	{"leaves", []string{"quantity", "reading", "logbook", "fault", "keyed", "examples"}},
 	{"numerics", []string{"statics", "metrology", "takeoff"}},
-	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew"}},
-	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "weigh"}},
+	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew", "weigh"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
 	{"adapters", []string{"internal/authority", "internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},

@@ -31,37 +31,23 @@ const (
 
 // commands is what kong parses.
 type commands struct {
-	Certify  certifyCmd  `cmd:"" help:"Make the certificates with which serve reaches tablets over TLS."`
-	Check    checkCmd    `cmd:"" help:"Hang a lift and say whether the plan holds."`
-	Drill    drillCmd    `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
-	Demo     demoCmd     `cmd:"" help:"Watch virtual lifts on the live page: nothing to configure."`
-	Draw     drawCmd     `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
-	Export   exportCmd   `cmd:"" help:"Write all that a data folder holds into one zip archive."`
-	Card     cardCmd     `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
-	Gear     gearCmd     `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
-	Rehearse rehearseCmd `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
-	Replay   replayCmd   `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
-	Schema   schemaCmd   `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
-	Serve    serveCmd    `cmd:"" help:"Serve the app: plan, approve, watch; with a lift file, watch that lift."`
-	Signer   signerCmd   `cmd:"" help:"Print the public key that records are sealed with, and the head of their chain."`
-	Size     sizeCmd     `cmd:"" help:"Choose leg lengths, gear and load cells."`
-	Trial    trialCmd    `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`
-	Verify   verifyCmd   `cmd:"" help:"Say whether every byte of a sealed record is as it was sealed, and by whom."`
-	Weigh    weighCmd    `cmd:"" help:"Work out a weighing: mass, weight and centre of gravity with their uncertainty."`
-	Version  versionCmd  `cmd:"" help:"Print the version."`
 	Calibrate calibrateCmd `cmd:"" help:"Review the certificates of a load cell: curve, class, uncertainty, drift, when it is due."`
+	Certify   certifyCmd   `cmd:"" help:"Make the certificates with which serve reaches tablets over TLS."`
 	Check     checkCmd     `cmd:"" help:"Hang a lift and say whether the plan holds."`
 	Drill     drillCmd     `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
 	Demo      demoCmd      `cmd:"" help:"Watch virtual lifts on the live page: nothing to configure."`
 	Draw      drawCmd      `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
+	Export    exportCmd    `cmd:"" help:"Write all that a data folder holds into one zip archive."`
 	Card      cardCmd      `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear      gearCmd      `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
 	Rehearse  rehearseCmd  `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
 	Replay    replayCmd    `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
 	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
-	Serve     serveCmd     `cmd:"" help:"Watch a lift: readings in, alarms out, live page, recording."`
+	Serve     serveCmd     `cmd:"" help:"Serve the app: plan, approve, watch; with a lift file, watch that lift."`
+	Signer    signerCmd    `cmd:"" help:"Print the public key that records are sealed with, and the head of their chain."`
 	Size      sizeCmd      `cmd:"" help:"Choose leg lengths, gear and load cells."`
 	Trial     trialCmd     `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`
+	Verify    verifyCmd    `cmd:"" help:"Say whether every byte of a sealed record is as it was sealed, and by whom."`
 	Weigh     weighCmd     `cmd:"" help:"Work out a weighing: mass, weight and centre of gravity with their uncertainty."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
