@@ -46,7 +46,7 @@ func (c *CertificateFile) inFile(points Certificate) (*Calibration, error) {
 // forceUnits are those of a readout; a mass unit is force at standard gravity.
 var forceUnits = []string{"N", "kN", "kgf", "tf", "lbf", "kip", "kg", "t", "lb"}
 
-var signalText = regexp.MustCompile(`^([+-]?\d*\.?\d+(?:[eE][+-]?\d+)?)\s*(.+)$`)
+var signalText = regexp.MustCompile(`^([+-]?\d*\.?\d+(?:[eE][+-]?\d+)?)\s*([^\d.\s].*)$`)
 
 // ParseSignal reads what a cell sends, in the unit of its certificate: "1.2034
 // mV/V". A bare number is refused.
@@ -111,7 +111,7 @@ func ReadCertificate(name string, data []byte) (*CertificateFile, error) {
 	}
 	if it := r.Text(root, "safe_overload", ""); it != nil {
 		if c.Overload = r.Rating(it); c.Overload < c.Capacity {
-			r.Fault(it, fault.Range, "a safe overload below the capacity")
+			r.Fault(it, fault.Range, "a safe overload below the capacity").Fix("read both off the certificate")
 		}
 	}
 	common := Certificate{Degree: 2, Machine: text("machine", "")}

@@ -12,13 +12,13 @@ import (
 	"plumbhook/metrology"
 )
 
-// certificate writes a file of a cell of sensitivity s, mV/V at 100 kN, found so
+// certificateText writes a file of a cell of sensitivity s, mV/V at 100 kN, found so
 // and left with another if that is not zero.
 func certificateText(date string, s, left float64) string {
 	runs := func(key string, s float64) string {
 		var b strings.Builder
 		b.WriteString(key + ":\n")
-		for r, wobble := range []float64{1, -1, 0.5, -0.5} {
+		for r, wobble := range []float64{1, -1, 0, 0} {
 			fmt.Fprintf(&b, "  - {position: %d deg, points: [[0 kN, 0.0001 mV/V]", 120*(r%3))
 			for f := 10.0; f <= 100; f += 10 {
 				fmt.Fprintf(&b, ", [%g kN, %.7f mV/V]", f, 0.0001+s*f/100+wobble*2e-5)

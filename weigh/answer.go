@@ -233,35 +233,28 @@ func (r *Result) results(m *model, sol *solution) {
 // feet moves each point by a hair and sees where the result goes.
 func (r *Result) feet(m *model, sol *solution) {
 	const hair = 1e-5
-	seen := map[int]bool{}
-	for i := range m.s.Placements {
-		for _, seat := range m.s.Placements[i].Seats {
-			if seen[seat.Point] {
-				continue
-			}
-			seen[seat.Point] = true
-			f := Foot{Point: m.s.Points[seat.Point].Name}
-			for axis, to := range []*[3]float64{&f.X, &f.Y, &f.Z} {
-				st := m.best.clone()
-				st.points[seat.Point][axis] += hair
-				y, h := m.rows(st)
-				shift := misfit(y, h, sol.beta)
-				base := misfit(sol.y, sol.h, sol.beta)
-				var delta [unknowns]float64
-				for k := range unknowns {
-					for j := range shift {
-						delta[k] += sol.gain.At(k, j) * (shift[j] - base[j])
-					}
-				}
-				for a := range 3 {
-					if r.CG[a] != nil {
-						q := sol.beta[unknownX+a] / sol.beta[unknownW]
-						to[a] = m.span / sol.beta[unknownW] * (delta[unknownX+a] - q*delta[unknownW]) / hair
-					}
+	base := misfit(sol.y, sol.h, sol.beta)
+	for _, p := range m.used() {
+		f := Foot{Point: m.s.Points[p].Name}
+		for axis, to := range []*[3]float64{&f.X, &f.Y, &f.Z} {
+			st := m.best.clone()
+			st.points[p][axis] += hair
+			y, h := m.rows(st)
+			shift := misfit(y, h, sol.beta)
+			var delta [unknowns]float64
+			for k := range unknowns {
+				for j := range shift {
+					delta[k] += sol.gain.At(k, j) * (shift[j] - base[j])
 				}
 			}
-			r.Feet = append(r.Feet, f)
+			for a := range 3 {
+				if r.CG[a] != nil {
+					q := sol.beta[unknownX+a] / sol.beta[unknownW]
+					to[a] = m.span / sol.beta[unknownW] * (delta[unknownX+a] - q*delta[unknownW]) / hair
+				}
+			}
 		}
+		r.Feet = append(r.Feet, f)
 	}
 }
 

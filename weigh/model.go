@@ -77,19 +77,12 @@ func newModel(s *Survey) *model {
 	for i := range s.Points {
 		m.best.points = append(m.best.points, s.Points[i].At.XYZ())
 	}
-	used := map[int]bool{}
-	for _, p := range s.Placements {
-		for _, seat := range p.Seats {
-			used[seat.Point] = true
-		}
-	}
-	for i := range used {
+	used := m.used()
+	for _, i := range used {
 		for k := range 3 {
 			m.origin[k] += m.best.points[i][k] / float64(len(used))
 		}
-	}
-	for i := range used {
-		for j := range used {
+		for _, j := range used {
 			a, b := m.best.points[i], m.best.points[j]
 			m.span = max(m.span, math.Hypot(a[0]-b[0], a[1]-b[1]))
 		}
@@ -127,6 +120,18 @@ func newModel(s *Survey) *model {
 	m.fromPlaces()
 	m.fromRuns()
 	return m
+}
+
+// used lists the points at which a cell ever stood.
+func (m *model) used() (all []int) {
+	for _, p := range m.s.Placements {
+		for _, seat := range p.Seats {
+			if !slices.Contains(all, seat.Point) {
+				all = append(all, seat.Point)
+			}
+		}
+	}
+	return all
 }
 
 // plumbShare is the vertical share of the pull along lines that lean, and its
@@ -420,17 +425,8 @@ func (c *Cell) out(day time.Time) bool { return !c.Care.Due.IsZero() && day.Afte
 // ran.
 func (m *model) fromPlaces() {
 	names := [3]string{"x", "y", "z"}
-	used := map[int]bool{}
-	for i := range m.s.Placements {
-		for _, seat := range m.s.Placements[i].Seats {
-			used[seat.Point] = true
-		}
-	}
-	for i := range m.s.Points {
+	for _, i := range m.used() {
 		p := &m.s.Points[i]
-		if !used[i] {
-			continue
-		}
 		if p.At.X.Shape == quantity.Exact && p.At.Y.Shape == quantity.Exact {
 			m.miss("point %s: how well its place is known", p.Name)
 		}
@@ -440,9 +436,11 @@ func (m *model) fromPlaces() {
 	}
 	for i := range m.s.Placements {
 		p := &m.s.Placements[i]
-		if p.Level == nil {
+		switch {
+		case len(p.Seats) == 1 && p.Hook == nil: // one plumb line tells of no place
+		case p.Level == nil:
 			m.miss("placement %s: how level it stood", p.Name)
-		} else {
+		default:
 			for j, side := range []string{"along x", "along y"} {
 				if p.Tilt != nil && math.Abs([2]float64{math.Cos(p.Tilt.LowSide), math.Sin(p.Tilt.LowSide)}[j]) > 0.99 {
 					continue // that is what the uncertainty of the tilt says

@@ -262,7 +262,7 @@ func (r *reader) overload(n *keyed.Node, capacity float64) float64 {
 		v = r.Rating(it)
 	}
 	if v < capacity {
-		r.Fault(it, fault.Range, "a safe overload below the capacity")
+		r.Fault(it, fault.Range, "a safe overload below the capacity").Fix("read both off the cell")
 	}
 	return v
 }

@@ -9,12 +9,24 @@ import (
 	"plumbhook/internal/doccheck"
 )
 
-// TestCommandsOfThePage runs every command that the riggers' page shows, one
-// after the other as a reader would, in a folder with the page's first file as
-// valve.yaml and the examples. None may be refused; a plan may fail, or be
-// without gear that holds.
+// TestCommandsOfThePage runs every command that a page for users shows, one
+// after the other as a reader would, in a folder with the page's first file and
+// the examples. None may be refused; a plan may fail, or be without gear that
+// holds.
 func TestCommandsOfThePage(t *testing.T) {
-	text, err := os.ReadFile("../../docs/riggers.md")
+	for _, p := range []struct {
+		page, kind, file string
+		least            int // commands
+	}{
+		{"riggers.md", "yaml lift", "valve.yaml", 20},
+		{"weighing.md", "yaml survey", "survey.yaml", 9},
+	} {
+		t.Run(p.page, func(t *testing.T) { commandsOf(t, p.page, p.kind, p.file, p.least) })
+	}
+}
+
+func commandsOf(t *testing.T, page, kind, file string, least int) {
+	text, err := os.ReadFile(filepath.Join("../../docs", page))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -28,8 +40,8 @@ func TestCommandsOfThePage(t *testing.T) {
 	}
 	count := 0
 	for _, b := range doccheck.Read(string(text)).Blocks {
-		if _, err := os.Stat("valve.yaml"); b.Kind == "yaml lift" && err != nil {
-			if err := os.WriteFile("valve.yaml", []byte(b.Text), 0o600); err != nil {
+		if _, err := os.Stat(file); b.Kind == kind && err != nil {
+			if err := os.WriteFile(file, []byte(b.Text), 0o600); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -51,7 +63,7 @@ func TestCommandsOfThePage(t *testing.T) {
 			}
 		}
 	}
-	if count < 20 {
+	if count < least {
 		t.Errorf("only %d commands", count)
 	}
 }
