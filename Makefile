@@ -22,7 +22,7 @@ demo: build
 
 # The tests come last, so that the run closes with their own lines.
 test: lint need-cc build
-	cd web && npm run check && npm test
+	cd web && npm run check && npm test && npm run browser
 	$(GO) test -race ./...
 
 # A benchmark that compares reports its own ratio, measured within one run, as a

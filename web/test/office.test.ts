@@ -67,6 +67,13 @@ describe.skipIf(missing)(`the office${missing && ` (${missing})`}`, () => {
     said.length = 0;
   });
 
+  test("the shapes that the app is built on are those that the program speaks", async () => {
+    const spoken = (await page.evaluate(() => fetch("/api/openapi.json").then((r) => r.json()))) as { info: { version: string } };
+    spoken.info.version = "0";
+    // To renew web/api.json: keep what /api/openapi.json answers, its version set to 0.
+    expect(spoken).toEqual(JSON.parse(readFileSync("api.json", "utf8")));
+  });
+
   test("a two-leg lift is written and seen hanging", async () => {
     await page.getByText("New lift").click();
     for (const [label, value] of [
