@@ -305,7 +305,7 @@ func (r *Reader) Keys(n *Node, what string, known ...string) bool {
 	return true
 }
 
-// text is the single value under a key, nil when there is none. need says what
+// Text is the single value under a key, nil when there is none. need says what
 // to write when it has to be there.
 func (r *Reader) Text(n *Node, key, need string) *Node {
 	it := n.Get(key)
