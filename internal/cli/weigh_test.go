@@ -28,7 +28,7 @@ func answer[T any](t *testing.T, status int, args ...string) (v T) {
 func flat(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 func TestWeigh(t *testing.T) {
-	pump := filepath.Join(examples, "pump-survey.yaml")
+	pump := filepath.Join(examples, "weighing", "pump.yaml")
 	status, out, errs := run("weigh", pump)
 	if status != exitHolds || errs != "" {
 		t.Fatal(status, errs)
@@ -62,7 +62,7 @@ func TestWeigh(t *testing.T) {
 	if _, all, _ := run("weigh", pump, "--budget", "--units", "us"); !strings.Contains(flat(all), "accuracy of full scale, cell A,") || !strings.Contains(all, " lb ±") {
 		t.Error("no full budget, or no pounds")
 	}
-	gate := answer[contract.Weigh](t, exitFails, "weigh", filepath.Join(examples, "stoplog-survey.yaml"))
+	gate := answer[contract.Weigh](t, exitFails, "weigh", filepath.Join(examples, "weighing", "stoplog-gate.yaml"))
 	if gate.Verdict != "fails" || gate.CG.Y != nil || gate.Height == nil || gate.Height.NeededDeg == nil || *gate.Height.NeededDeg < 4 {
 		t.Errorf("%+v", gate)
 	}
@@ -75,7 +75,7 @@ func TestWeigh(t *testing.T) {
 }
 
 func TestCalibrate(t *testing.T) {
-	cell := func(year string) string { return filepath.Join(examples, "certificates", "kp-lc-03-"+year+".yaml") }
+	cell := func(year string) string { return filepath.Join(examples, "weighing", "certificates", "kp-lc-03-"+year+".yaml") }
 	all := []string{"calibrate", cell("2026"), cell("2024"), cell("2025")}
 	with := func(more ...string) []string { return append(append([]string{}, all...), more...) }
 	status, out, errs := run(with("--on", "2026-11-20")...)
