@@ -23,7 +23,7 @@ demo: build
 # The tests come last, so that the run closes with their own lines.
 test: lint need-cc build
 	cd web && npm run check && npm test && npm run browser
-	$(GO) test -race ./...
+	$(GO) test -race -timeout 18m ./...
 
 # A benchmark that compares reports its own ratio, measured within one run, as a
 # metric whose unit is what was divided: b.ReportMetric(bfgs/newton, "BFGS/Newton").
