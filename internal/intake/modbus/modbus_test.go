@@ -265,7 +265,7 @@ func TestConformanceTCP(t *testing.T) {
 			return &tcp{device: d, line: w, m: readMap(t, `
 channel_map: 1
 gateways:
-  plc: {kind: modbus tcp, address: "`+w.address+`", unit_id: 1, registers: prefixed, word_order: CDAB, poll: 2 ms, timeout: 200 ms}
+  plc: {kind: modbus tcp, address: "`+w.address+`", unit_id: 1, registers: prefixed, word_order: CDAB, poll: 2 ms, timeout: 2 s}
 channels:
   W: {gateway: plc, kind: load cell, address: 40108, type: int32, unit: kN, scale: 0.01}
   E: {gateway: plc, kind: load cell, address: 400110, type: int32, unit: kN, scale: 0.01}

@@ -156,7 +156,7 @@ func TestConformanceRTU(t *testing.T) {
 channel_map: 1
 gateways:
   plc: {kind: modbus rtu, port: `+s.port.Path+`, baud: 115200, characters: 8N1, unit_id: 17, registers: from 0,
-        word_order: CDAB, poll: 2 ms, timeout: 200 ms}
+        word_order: CDAB, poll: 2 ms, timeout: 2 s}
 channels:
   W: {gateway: plc, kind: load cell, address: holding 107, type: int32, unit: kN, scale: 0.01}
   E: {gateway: plc, kind: load cell, address: holding 109, type: int32, unit: kN, scale: 0.01}
