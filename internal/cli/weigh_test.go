@@ -75,7 +75,9 @@ func TestWeigh(t *testing.T) {
 }
 
 func TestCalibrate(t *testing.T) {
-	cell := func(year string) string { return filepath.Join(examples, "weighing", "certificates", "kp-lc-03-"+year+".yaml") }
+	cell := func(year string) string {
+		return filepath.Join(examples, "weighing", "certificates", "kp-lc-03-"+year+".yaml")
+	}
 	all := []string{"calibrate", cell("2026"), cell("2024"), cell("2025")}
 	with := func(more ...string) []string { return append(append([]string{}, all...), more...) }
 	status, out, errs := run(with("--on", "2026-11-20")...)
