@@ -16,7 +16,7 @@ type Review struct {
 	Grade  Grade        // by ISO 376
 	Loads  LoadingRange // by ASTM E74
 	Points []Uncertain  // over the calibrated range, at calibration
-	// Missing lists what no uncertainty has in it.
+	// Missing lists what the certificates do not show.
 	Missing []string
 	// Adjusted is what the latest adjustment changed; nil: left as found.
 	Adjusted []Shift
@@ -98,7 +98,13 @@ func ReviewCertificates(files []*CertificateFile, allowed float64, longest time.
 		u.Expanded = u.Budget.Expand(0.95)
 		r.Points = append(r.Points, u)
 	}
-	return r, r.propose()
+	if err := r.propose(); err != nil {
+		return nil, err
+	}
+	if r.Due.IsZero() {
+		r.Missing = append(r.Missing, "the day by which its calibration is due")
+	}
+	return r, nil
 }
 
 func largest(shifts []Shift, high float64) float64 {

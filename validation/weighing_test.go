@@ -1,12 +1,19 @@
 package validation
 
+import (
+	"plumbhook/metrology"
+	"plumbhook/quantity"
+	survey "plumbhook/weigh"
+)
+
 // reading is what one scale or cell says under one point.
 type reading struct{ x, y, value float64 }
 
 // weighed gives the x of the centre of gravity that readings in a unit of mass
-// at places in inches say, by the take-off. A load of that weight and centre,
-// hung on a plumb line over each point, must pull the readings back: what it
-// pulls is given as well, in the unit of the readings.
+// at places in inches say, by the survey of a weighing; the take-off must say the
+// same. A load of that weight and centre, hung on a plumb line over each point,
+// must pull the readings back: what it pulls is given as well, in the unit of the
+// readings.
 func weighed(p *problem, unit string, inKg float64, readings ...reading) (x float64, pulls []float64) {
 	p.Helper()
 	d := drawing{unit: "in"}
@@ -18,7 +25,26 @@ func weighed(p *problem, unit string, inKg float64, readings ...reading) (x floa
 	for i, t := range pulls {
 		p.near("reading when hung", t, readings[i].value, 1e-7*readings[i].value)
 	}
-	return weigh(p, d.parts...).CG.XYZ()[0] / inch, pulls
+	s := survey.Survey{Gravity: survey.Gravity{Value: g0}}
+	stand := survey.Placement{Runs: [][]float64{nil}}
+	for i, r := range readings {
+		place := func(inches float64) quantity.Measured[quantity.Length] {
+			return quantity.Known(quantity.Length(inches * inch))
+		}
+		s.Points = append(s.Points, survey.Point{At: quantity.Point{X: place(r.x), Y: place(r.y), Z: place(0)}})
+		s.Cells = append(s.Cells, survey.Cell{Accuracy: metrology.Accuracy{Capacity: 1e9}})
+		stand.Seats = append(stand.Seats, survey.Seat{Point: i, Cell: i})
+		stand.Runs[0] = append(stand.Runs[0], r.value*inKg*g0)
+	}
+	stand.Gross = stand.Runs
+	s.Placements = []survey.Placement{stand}
+	told, err := survey.Weigh(&s)
+	if err != nil {
+		p.Fatal(err)
+	}
+	x = told.CG[0].Value / inch
+	p.near("x by the take-off", weigh(p, d.parts...).CG.XYZ()[0]/inch, x, 1e-6)
+	return x, pulls
 }
 
 // wheels are two main wheels that read alike and a third on the middle line;

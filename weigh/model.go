@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -405,21 +404,21 @@ func (c *Cell) budget(force float64, s *Survey, p *Placement) (metrology.Budget,
 		more, unstated := a.Budget(force, c.Conditions)
 		b, missing = append(b, more...), append(missing, unstated...)
 	}
-	if c.out(s.Date) && c.Care.DriftPerYear != nil {
-		b = append(b, metrology.SinceCalibration(force, *c.Care.DriftPerYear, s.Date.Sub(c.Care.Calibrated)))
+	if d := c.Calibration; d != nil && (force < d.Curve.Low || force > d.Curve.High) {
+		missing = append(missing, fmt.Sprintf("its reading of %.4g kN in %s, outside the calibrated %.4g to %.4g kN", force/1000, p.Name, d.Curve.Low/1000, d.Curve.High/1000))
 	}
-	if p.Plumb != nil || p.Hook != nil {
-		if lean := p.Plumb; c.SidePull == nil {
-			missing = append(missing, "what side pull does to it")
-		} else if lean != nil {
-			b = append(b, metrology.Rectangular("side pull", *c.SidePull*float64(lean.High)*math.Abs(force)))
-		}
+	if k := c.Care; k.DriftPerYear != nil && !k.Calibrated.IsZero() && s.Date.After(k.Calibrated) {
+		b = append(b, metrology.SinceCalibration(force, *k.DriftPerYear, s.Date.Sub(k.Calibrated)))
+	}
+	switch {
+	case p.Plumb == nil: // under one hook a cell lies along its own line
+	case c.SidePull == nil:
+		missing = append(missing, "what side pull does to it")
+	default:
+		b = append(b, metrology.Rectangular("side pull", *c.SidePull*float64(p.Plumb.High)*math.Abs(force)))
 	}
 	return slices.DeleteFunc(b, func(c metrology.Component) bool { return c.U == 0 }), missing
 }
-
-// out tells whether a cell is past its date on a day.
-func (c *Cell) out(day time.Time) bool { return !c.Care.Due.IsZero() && day.After(c.Care.Due) }
 
 // fromPlaces adds where the points are, how the object stood and how lines
 // ran.

@@ -1,6 +1,7 @@
 package weigh
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"io/fs"
@@ -335,10 +336,12 @@ func (r *reader) care(n *keyed.Node, c *Cell) {
 	if it := n.Get("override"); it != nil && r.Keys(it, "an override", "by", "why") {
 		c.Care.OverrideBy = r.plain(it, "by", "write by: who lets it be used out of date")
 		c.Care.OverrideWhy = r.plain(it, "why", "write why: the reason")
-		if c.Care.DriftPerYear == nil {
-			r.Fault(it, fault.Missing, "an override widens the uncertainty by the drift, which is not stated").
-				Fix("write drift_per_year: as 0.1 %% of reading; calibrate shows what the certificates say")
+		if c.Care.DriftPerYear == nil || c.Care.Calibrated.IsZero() {
+			r.Fault(it, fault.Missing, "an override widens the uncertainty by the drift since the calibration, which is not stated").
+				Fix("write calibrated: and drift_per_year: as 0.1 %% of reading; calibrate shows what the certificates say")
 		}
+	} else if it := n.Get("drift_per_year"); it != nil && c.Care.Calibrated.IsZero() {
+		r.Fault(it, fault.Missing, "drift counts from the day of the calibration, which is not stated").Fix("write calibrated: the day, as 2026-04-02")
 	}
 }
 
@@ -367,7 +370,10 @@ func (r *reader) certificate(it *keyed.Node, c *Cell) {
 	if c.Serial != "" && c.Serial != cert.Serial {
 		r.Fault(it, fault.Disagree, "the certificate is of cell %s, this is %s", keyed.Quote(cert.Serial), keyed.Quote(c.Serial)).Fix("read both off the cell")
 	}
-	c.Serial = cert.Serial
+	if c.Accuracy.Capacity != 0 && math.Abs(cert.Capacity/c.Accuracy.Capacity-1) > 1e-9 {
+		r.Fault(it, fault.Disagree, "the certificate is of a cell of %.4g kN, this has %.4g kN", cert.Capacity/1000, c.Accuracy.Capacity/1000).Fix("read both off the cell")
+	}
+	c.Serial, c.Overload = cert.Serial, cmp.Or(c.Overload, cert.Overload)
 	c.Care = Care{Calibrated: cert.Date, Due: cert.Due}
 }
 

@@ -3,8 +3,10 @@ package weigh_test
 import (
 	"fmt"
 	"math"
+	"os"
 	"strings"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"pgregory.net/rapid"
@@ -384,6 +386,75 @@ func TestNotAssessed(t *testing.T) {
 	for _, want := range []string{"cell A: resolution", "cell A: temperature effect on zero", "no placement was weighed twice", "buoyancy", "cg_height", "cell B: when its calibration is due"} {
 		if !strings.Contains(all, want) {
 			t.Errorf("not listed: %s\n%s", want, all)
+		}
+	}
+}
+
+// A cell with a certificate is read in its signal, through its curve; what lies
+// outside the calibrated range is said.
+func TestCertificate(t *testing.T) {
+	cert := "plumbhook-certificate: 1\nserial: LC-1\ndate: 2026-01-01\ndue: 2027-01-01\ncapacity: 20 kN\nsafe_overload: 30 kN\nsignal: mV/V\ndegree: 1\nruns:\n" +
+		strings.Repeat("  - points: [[0 kN, 0.001 mV/V], [5 kN, 0.501 mV/V], [10 kN, 1.001 mV/V], [20 kN, 2.001 mV/V]]\n", 2)
+	text := strings.NewReplacer("accuracy: 0.1 % fs, resolution: 1 kg", "certificate: cert/a.yaml", "A: 1000 kg", "A: 0.9807 mV/V",
+		"    runs:", "    tare: {A: 0.0003 mV/V, B: 10 kg}\n    runs:").Replace(small)
+	files := fstest.MapFS{"cert/a.yaml": {Data: []byte(cert)}}
+	read := func(text string) *weigh.Survey {
+		s, err := weigh.Read("s.yaml", files, []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	s := read(text)
+	testkit.Near(t, "sum", solve(t, s).Force.Value, 9804+1000*9.80665, testkit.Tol{Rel: 1e-9})
+	if c := s.Cells[0]; c.Serial != "LC-1" || c.Overload != 30e3 || c.Care.Due.Year() != 2027 {
+		t.Errorf("%+v", c)
+	}
+	low := read(strings.Replace(text, "0.9807", "0.2003", 1))
+	if all := strings.Join(solve(t, low).NotAssessed, "\n"); !strings.Contains(all, "cell A: its reading of 2 kN in level, outside the calibrated 5 to 20 kN") {
+		t.Error(all)
+	}
+	for _, c := range []struct {
+		old, new string
+		code     fault.Code
+	}{
+		{"A: 0.9807 mV/V", "A: 1000 kg", fault.BadUnit},
+		{"A: {capacity: 20 kN", "A: {capacity: 25 kN", fault.Disagree},
+		{"A: {", "A: {serial: LC-2, ", fault.Disagree},
+		{"cert/a.yaml", "cert/b.yaml", fault.Path},
+		{"cert/a.yaml", "../a.yaml", fault.Path},
+	} {
+		_, err := weigh.Read("s.yaml", files, []byte(strings.Replace(text, c.old, c.new, 1)))
+		if faults := fault.Of(err); len(faults) == 0 || faults[0].Code != c.code {
+			t.Errorf("%s: %v, want %s", c.new, err, c.code)
+		}
+	}
+}
+
+// A drift that is stated counts from the day of the calibration, due or not.
+func TestDriftWithinDate(t *testing.T) {
+	dated := func(drift string) float64 {
+		text := strings.Replace(small, "A: {", "A: {calibrated: 2026-01-20, due: 2027-01-20, "+drift, 1)
+		s, err := weigh.Read("s.yaml", nil, []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return solve(t, s).Force.Budget.U()
+	}
+	// 304 days at 0.2 % a year of 1 t.
+	drift := 9806.65 * 0.002 * 304 / 365.2425 / math.Sqrt(3)
+	testkit.Near(t, "u", dated("drift_per_year: 0.2 % of reading, "), math.Hypot(dated(""), drift), testkit.Tol{Rel: 1e-6})
+}
+
+// The chapter on weighing tells of every key.
+func TestChapterHasEveryKey(t *testing.T) {
+	page, err := os.ReadFile("../docs/weighing.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range weigh.Keys {
+		if !strings.Contains(string(page), "`"+k+"`") && !strings.Contains(string(page), "{"+k+": ") && !strings.Contains(string(page), ", "+k+": ") {
+			t.Errorf("docs/weighing.md does not tell of %s", k)
 		}
 	}
 }

@@ -99,6 +99,10 @@ func (c *calibrateCmd) Run(e *env) error {
 	}
 	k.standing = wear.Standing()
 	if known != nil {
+		if low, high := k.review.Last.Curve.Low, k.review.Last.Curve.High; reads < low || reads > high {
+			return fault.New(fault.Range, "the cell is calibrated from %.4g to %.4g kN, and reads %.4g kN", low/1000, high/1000, reads/1000).In("--reads").
+				Fix("take a known weight within the calibrated range")
+		}
 		u := k.review.At(reads, k.on)
 		f, err := metrology.CheckField(reads, u.U, known.Value, known.half)
 		if err != nil {
@@ -208,7 +212,7 @@ func (t *teller) certified(k *certified) {
 			t.force(f.KnownU95N, f.ReadsU95N, upward), t.unit(), t.force(f.DifferenceN, math.Hypot(f.ReadsU95N, f.KnownU95N), nearest), t.unit(), f.En, how)
 	}
 	if len(r.Missing) > 0 {
-		t.say("\nNOT ASSESSED, and in no uncertainty above: %s", strings.Join(r.Missing, ", "))
+		t.say("\n%s", wrap("", "NOT ASSESSED, and in no uncertainty above: "+strings.Join(r.Missing, ", "), 0))
 	}
 	t.say("\n%s", wrap("", "± and U are expanded uncertainties for a coverage of 95 %, by JCGM 100:2008, as the cell stood at calibration. "+
 		"Limits of ISO 376 and part of those of ASTM E74 are from memory; check them before a certificate is held against them.", 0))

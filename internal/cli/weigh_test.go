@@ -108,6 +108,7 @@ func TestCalibrate(t *testing.T) {
 		{"field check", []string{"--on", "2026-11-20", "--known", "5 t ± 1 kg", "--g", "9.8109 m/s2", "--reads", "5.003 t"}, exitHolds, "agrees"},
 		{"field check off", []string{"--on", "2026-11-20", "--known", "5 t ± 1 kg", "--g", "9.8109 m/s2", "--reads", "5.03 t"}, exitFails, "THE FIELD CHECK DISAGREES"},
 		{"a mass without gravity", []string{"--known", "5 t", "--reads", "5 t"}, exitInvalid, "local gravity"},
+		{"a known weight off the range", []string{"--on", "2026-11-20", "--known", "4 kN", "--reads", "4 kN"}, exitInvalid, "calibrated from 10 to 100 kN"},
 		{"half a field check", []string{"--known", "5 t"}, exitInvalid, "--reads"},
 		{"half an override", []string{"--override-by", "R. Quill"}, exitInvalid, "--override-why"},
 		{"before it was calibrated", []string{"--on", "2025-12-01"}, exitInvalid, "not there yet"},
