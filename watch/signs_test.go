@@ -142,11 +142,11 @@ func TestSteps(t *testing.T) {
 // Where a load far too heavy comes up, the crew is stopped before a leg bears
 // more than its rating, if the rise leaves more than a second and three readings.
 func TestStopsInTime(t *testing.T) {
+	t.Parallel()
 	p := plan(t, "pump-motor.yaml")
-	limits := limitsOf(t, "pump-motor.yaml")
 	counted := 0
-	for seed := range uint64(6) {
-		r, err := rehearse.New(p.Lift, 600+seed, "heavier", rehearse.Options{Limits: limits, Magnitude: 1.4, Rate: []float64{4, 10, 25}[seed%3]})
+	for seed := range uint64(4) {
+		r, err := rehearse.New(p.Lift, 600+seed, "heavier", rehearse.Options{Magnitude: 1.4, Rate: []float64{4, 10, 25}[seed%3]})
 		if err != nil {
 			t.Fatal(err)
 		}
