@@ -14,7 +14,7 @@ type layer struct {
 
 var layers = []layer{
 	{"leaves", []string{"quantity", "reading", "logbook", "fault", "keyed", "examples"}},
-	{"numerics", []string{"statics", "metrology", "takeoff"}},
+	{"numerics", []string{"statics", "metrology", "takeoff", "cycles"}},
 	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew", "weigh"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
