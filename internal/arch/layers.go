@@ -15,7 +15,7 @@ type layer struct {
 var layers = []layer{
 	{"leaves", []string{"quantity", "reading", "logbook", "fault", "keyed", "examples"}},
 	{"numerics", []string{"statics", "metrology", "takeoff", "cycles"}},
-	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew", "weigh"}},
+	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew", "weigh", "prove"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
 	{"adapters", []string{"internal/authority", "internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
@@ -61,6 +61,7 @@ var sideways = []edge{
 	{"infer", "lift", "an explanation is a lift that differs from the plan"},
 	{"infer", "verdict", "what is explained is a checked plan and what its cells must read"},
 	{"weigh", "gear", "one way to write the accuracy of a load cell"},
+	{"prove", "gear", "one way to write the accuracy of a load cell, and how far a figure was verified"},
 	{"verdict", "lift", "it puts the hung lift into the answer"},
 	{"verdict", "spread", "it puts what is not known exactly into the answer"},
 	{"verdict", "gear", "one name for a kind is told from another"},
