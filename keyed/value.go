@@ -2,6 +2,7 @@ package keyed
 
 import (
 	"strings"
+	"time"
 
 	"plumbhook/fault"
 	"plumbhook/quantity"
@@ -55,4 +56,25 @@ func (r *Reader) AngleFrom(n *Node, from string) quantity.Measured[quantity.Angl
 		r.Fault(n, fault.Ambiguous, "this angle is measured from %s", from).Fix("write it as %s from %s", strings.TrimSpace(strings.Split(n.Text, "from")[0]), from)
 	}
 	return m
+}
+
+// Plain is the text under a key, empty when there is none.
+func (r *Reader) Plain(n *Node, key, need string) string {
+	if it := r.Text(n, key, need); it != nil {
+		return it.Text
+	}
+	return ""
+}
+
+// Date is the day under a key, zero when there is none.
+func (r *Reader) Date(n *Node, key, need string) time.Time {
+	it := r.Text(n, key, need)
+	if it == nil {
+		return time.Time{}
+	}
+	d, err := time.Parse(time.DateOnly, it.Text)
+	if err != nil {
+		r.Fault(it, fault.Syntax, "%s is not a date", Quote(it.Text)).Fix("write it as 2026-11-20: year, month, day")
+	}
+	return d
 }

@@ -71,6 +71,13 @@ type Conditions struct {
 	SinceCalibration *float64 // against the calibration
 }
 
+// ConditionsOver are those of a cell zeroed and read anywhere between two
+// temperatures, K, and calibrated at a third.
+func ConditionsOver(low, high, calibratedAt float64) Conditions {
+	zero, span := high-low, math.Max(math.Abs(high-calibratedAt), math.Abs(low-calibratedAt))
+	return Conditions{SinceZero: &zero, SinceCalibration: &span}
+}
+
 // Budget is the uncertainty of one reading at a gross force in N. With it
 // comes what is not in it because nobody stated it: while that list is not
 // empty the uncertainty is "at least".

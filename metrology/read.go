@@ -101,8 +101,8 @@ func ReadCertificate(name string, data []byte) (*CertificateFile, error) {
 	r.Choice(root, "plumbhook-certificate", "write plumbhook-certificate: 1, the version of the file", "1")
 	c.Serial = text("serial", "write serial: as it is marked on the cell")
 	c.Number, c.Laboratory = text("number", ""), text("laboratory", "")
-	c.Date = r.date(root, "date", "write date: the day of the calibration, as 2026-03-31")
-	c.Due = r.date(root, "due", "")
+	c.Date = r.Date(root, "date", "write date: the day of the calibration, as 2026-03-31")
+	c.Due = r.Date(root, "due", "")
 	if !c.Due.IsZero() && !c.Due.After(c.Date) {
 		r.Fault(root.Get("due"), fault.Range, "due before it was calibrated").Fix("look at both dates")
 	}
@@ -147,18 +147,6 @@ func ReadCertificate(name string, data []byte) (*CertificateFile, error) {
 }
 
 type certificateReader struct{ keyed.Reader }
-
-func (r *certificateReader) date(n *keyed.Node, key, need string) time.Time {
-	it := r.Text(n, key, need)
-	if it == nil {
-		return time.Time{}
-	}
-	d, err := time.Parse(time.DateOnly, it.Text)
-	if err != nil {
-		r.Fault(it, fault.Syntax, "%s is not a date", keyed.Quote(it.Text)).Fix("write it as 2026-03-31: year, month, day")
-	}
-	return d
-}
 
 func (r *certificateReader) signal(n *keyed.Node, unit string) float64 {
 	v, err := ParseSignal(n.Text, unit)

@@ -6,7 +6,6 @@ import (
 	"math"
 	"regexp"
 	"slices"
-	"time"
 
 	"plumbhook/fault"
 	"plumbhook/gear"
@@ -57,14 +56,6 @@ var (
 	guyKeys       = []string{"design", "at", "now", "chord", "slope", "ea", "mass", "diameter", "breaking"}
 )
 
-// plain is the text under a key, empty when there is none.
-func (r *reader) plain(n *keyed.Node, key, need string) string {
-	if it := r.Text(n, key, need); it != nil {
-		return it.Text
-	}
-	return ""
-}
-
 // rating is a force above zero under a key, zero when there is none.
 func (r *reader) rating(n *keyed.Node, key, need string) float64 {
 	if it := r.Text(n, key, need); it != nil {
@@ -97,18 +88,6 @@ func measured[Q quantity.Quantity](r *reader, n *keyed.Node, key, need string) *
 	return &m
 }
 
-func (r *reader) date(n *keyed.Node, key, need string) time.Time {
-	it := r.Text(n, key, need)
-	if it == nil {
-		return time.Time{}
-	}
-	d, err := time.Parse(time.DateOnly, it.Text)
-	if err != nil {
-		r.Fault(it, fault.Syntax, "%s is not a date", keyed.Quote(it.Text)).Fix("write it as 2026-11-20: year, month, day")
-	}
-	return d
-}
-
 // part is a share of the load, from none to less than all of it.
 func (r *reader) part(n *keyed.Node, key, need string) float64 {
 	it := r.Text(n, key, need)
@@ -127,8 +106,8 @@ var perTime = regexp.MustCompile(`^(.*) per (s|min)$`)
 func (r *reader) test(root *keyed.Node) {
 	t := r.t
 	r.Choice(root, "plumbhook-proof", "write plumbhook-proof: 1, the version of the file", "1")
-	t.Title, t.Revision, t.Place = r.plain(root, "title", ""), r.plain(root, "revision", ""), r.plain(root, "place", "")
-	t.Date = r.date(root, "date", "write date: the day of the test, as 2026-11-20")
+	t.Title, t.Revision, t.Place = r.Plain(root, "title", ""), r.Plain(root, "revision", ""), r.Plain(root, "place", "")
+	t.Date = r.Date(root, "date", "write date: the day of the test, as 2026-11-20")
 	if name := r.Choice(root, "rule", "write rule: what the test is made under", ruleNames()...); name != "" {
 		all := rules()
 		t.Rule = &all[slices.IndexFunc(all, func(r Rule) bool { return r.Name == name })]
@@ -159,7 +138,7 @@ func (r *reader) criterion(root *keyed.Node, kind Kind) {
 	case n == nil && kind == Engineer:
 		r.Fault(root, fault.Missing, "no text sets the load of this test: it needs an engineer's criterion").Fix("write criterion: {by: who, text: what must be seen}")
 	case n != nil && r.Keys(n, "a criterion", "by", "text"):
-		r.t.Criterion = &Criterion{r.plain(n, "by", "write by: the engineer who answers for it"), r.plain(n, "text", "")}
+		r.t.Criterion = &Criterion{r.Plain(n, "by", "write by: the engineer who answers for it"), r.Plain(n, "text", "")}
 	}
 }
 
@@ -176,7 +155,7 @@ func (r *reader) item(root *keyed.Node, kind Kind) {
 	if kind == Proof {
 		need = "write rating: the rule makes the test load from it"
 	}
-	r.t.Item = Item{r.plain(n, "name", "write name: what is proved"), r.plain(n, "serial", ""), r.rating(n, "rating", need), r.rating(n, "proof", "")}
+	r.t.Item = Item{r.Plain(n, "name", "write name: what is proved"), r.Plain(n, "serial", ""), r.rating(n, "rating", need), r.rating(n, "proof", "")}
 	if i := r.t.Item; i.Proof > 0 && i.Proof < i.Rating {
 		r.Fault(n.Get("proof"), fault.Disagree, "a maker's proof load below the rating").Fix("read both off the item or its certificate")
 	}
@@ -273,7 +252,7 @@ func (r *reader) movement(root *keyed.Node) {
 			continue
 		}
 		m := Move{
-			it.Name, r.plain(it, "channel", "write channel: where its readings come"), above[quantity.Length](r, it, "accuracy", ""),
+			it.Name, r.Plain(it, "channel", "write channel: where its readings come"), above[quantity.Length](r, it, "accuracy", ""),
 			above[quantity.Length](r, it, "most", ""), above[quantity.Length](r, it, "in_hold", ""), above[quantity.Length](r, it, "stays", ""), it.Pos,
 		}
 		if m.Most == 0 && m.InHold == 0 && m.Stays == 0 {
@@ -287,7 +266,7 @@ func (r *reader) movement(root *keyed.Node) {
 }
 
 func (r *reader) decision(root *keyed.Node) {
-	by := r.plain(root, "decision_by", "")
+	by := r.Plain(root, "decision_by", "")
 	if root.Get("decision") != nil {
 		r.t.Simple = r.Choice(root, "decision", "", "guarded", "simple") == "simple"
 	}
@@ -310,25 +289,8 @@ func (r *reader) conditions(root *keyed.Node) {
 	c.Depth, c.Line = measured[quantity.Length](r, n, "depth", ""), measured[quantity.Length](r, n, "line", "")
 	c.Draught, c.Vessel = measured[quantity.Length](r, n, "draught", ""), measured[quantity.Length](r, n, "vessel", "")
 	c.Temperature = measured[quantity.Temperature](r, n, "temperature", "")
-	c.WindLimit, c.Sea = above[quantity.Speed](r, n, "wind_limit", ""), r.plain(n, "sea", "")
+	c.WindLimit, c.Sea = above[quantity.Speed](r, n, "wind_limit", ""), r.Plain(n, "sea", "")
 }
-
-// share reads "0.02 % fs" or "0.02 % of reading", whichever is due.
-func (r *reader) share(n *keyed.Node, key string, ofFullScale bool) *float64 {
-	it := r.Text(n, key, "")
-	if it == nil {
-		return nil
-	}
-	v, full, err := gear.ParseAccuracy(it.Text)
-	if err != nil {
-		r.Adopt(it, err)
-	} else if full != ofFullScale {
-		r.Fault(it, fault.Ambiguous, "%s is a share of %s", key, map[bool]string{true: "full scale: write % fs", false: "the reading: write % of reading"}[ofFullScale])
-	}
-	return &v
-}
-
-var perKelvin = regexp.MustCompile(`^(.*) per (K|°C)$`)
 
 func (r *reader) cell(root *keyed.Node) {
 	n := root.Get("cell")
@@ -340,7 +302,7 @@ func (r *reader) cell(root *keyed.Node) {
 		return
 	}
 	c := &r.t.Cell
-	c.Channel, c.Serial = r.plain(n, "channel", "write channel: where its readings come"), r.plain(n, "serial", "")
+	c.Channel, c.Serial = r.Plain(n, "channel", "write channel: where its readings come"), r.Plain(n, "serial", "")
 	c.Accuracy.Capacity = r.rating(n, "capacity", "write capacity: the full scale of the cell")
 	if c.Proof = r.rating(n, "safe_overload", ""); c.Proof > 0 && c.Proof < c.Accuracy.Capacity {
 		r.Fault(n.Get("safe_overload"), fault.Disagree, "a safe overload below the capacity").Fix("read both off the cell")
@@ -362,39 +324,21 @@ func (r *reader) cell(root *keyed.Node) {
 	if v := r.rating(n, "resolution", ""); v > 0 {
 		c.Accuracy.Resolution = &v
 	}
-	c.Accuracy.Creep, c.Accuracy.ZeroReturn = r.share(n, "creep", false), r.share(n, "zero_return", true)
-	for _, text := range r.Texts(n, "temperature_effect") {
-		it := n.Get("temperature_effect")
-		m := perKelvin.FindStringSubmatch(text)
-		if m == nil {
-			r.Fault(it, fault.Syntax, "%s is no temperature effect", keyed.Quote(text)).Fix("write it as 0.002 %% fs per K or 0.001 %% of reading per K")
-			continue
-		}
-		v, full, err := gear.ParseAccuracy(m[1])
-		if err != nil {
-			r.Adopt(it, err)
-		}
-		if full {
-			c.Accuracy.ZeroPerK = &v
-		} else {
-			c.Accuracy.SpanPerK = &v
-		}
-	}
+	c.Accuracy.Creep, c.Accuracy.ZeroReturn = gear.ReadShare(&r.Reader, n, "creep", false), gear.ReadShare(&r.Reader, n, "zero_return", true)
+	c.Accuracy.ZeroPerK, c.Accuracy.SpanPerK = gear.ReadTemperatureEffect(&r.Reader, n, "temperature_effect")
 	if t := r.t.Conditions.Temperature; t != nil {
 		const calibratedAt = 273.15 + 20 // common practice, no source
-		zero := float64(t.High - t.Low)
-		span := math.Max(math.Abs(float64(t.High)-calibratedAt), math.Abs(float64(t.Low)-calibratedAt))
-		c.Conditions = metrology.Conditions{SinceZero: &zero, SinceCalibration: &span}
+		c.Conditions = metrology.ConditionsOver(float64(t.Low), float64(t.High), calibratedAt)
 	}
-	c.Calibrated, c.Due = r.date(n, "calibrated", ""), r.date(n, "due", "")
+	c.Calibrated, c.Due = r.Date(n, "calibrated", ""), r.Date(n, "due", "")
 	if !c.Due.IsZero() && !c.Due.After(c.Calibrated) {
 		r.Fault(n.Get("due"), fault.Range, "due before it was calibrated").Fix("look at both dates")
 	}
-	if v := r.share(n, "drift_per_year", false); v != nil {
+	if v := gear.ReadShare(&r.Reader, n, "drift_per_year", false); v != nil {
 		c.DriftPerYear = *v
 	}
 	if it := n.Get("override"); it != nil && r.Keys(it, "an override", "by", "why") {
-		c.Override = &metrology.Override{By: r.plain(it, "by", "write by: who lets it be used out of date"), Why: r.plain(it, "why", "write why: the reason")}
+		c.Override = &metrology.Override{By: r.Plain(it, "by", "write by: who lets it be used out of date"), Why: r.Plain(it, "why", "write why: the reason")}
 		if c.DriftPerYear == 0 || c.Calibrated.IsZero() {
 			r.Fault(it, fault.Missing, "an override widens the uncertainty by the drift since the calibration, which is not stated").
 				Fix("write calibrated, and drift_per_year: as 0.1 %% of reading")
@@ -419,7 +363,7 @@ func (r *reader) gear(root *keyed.Node) {
 		if !r.Keys(it, "a piece of gear", itemKeys...) {
 			continue
 		}
-		p := Piece{r.plain(it, "name", "write name: what it is"), r.plain(it, "serial", ""), r.rating(it, "rating", ""), r.rating(it, "proof", ""), it.Pos}
+		p := Piece{r.Plain(it, "name", "write name: what it is"), r.Plain(it, "serial", ""), r.rating(it, "rating", ""), r.rating(it, "proof", ""), it.Pos}
 		if p.Proof > 0 && p.Proof < p.Rating {
 			r.Fault(it.Get("proof"), fault.Disagree, "a maker's proof load below the rating").Fix("read both off the piece or its certificate")
 		}

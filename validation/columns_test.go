@@ -39,7 +39,7 @@ func bridleTables(t *testing.T) []row {
 	var rows []row
 	for _, table := range tables {
 		p := &problem{T: t, ID: table.ID}
-		cells := sheet(t, table.File)
+		cells := sheet(t, "testdata/"+table.File)
 		for _, c := range columns {
 			if cells[0][c.name] == "" {
 				continue
@@ -81,10 +81,10 @@ func bridleTables(t *testing.T) []row {
 	return rows
 }
 
-// sheet reads a CSV file of testdata with its column names.
+// sheet reads a CSV file with its column names.
 func sheet(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open("testdata/" + name)
+	f, err := os.Open(name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,7 +1,6 @@
 package validation
 
 import (
-	"encoding/csv"
 	"fmt"
 	"maps"
 	"math"
@@ -22,28 +21,6 @@ const gearTables = "../gear/testdata/"
 // printed is a table in testdata: rows by column.
 type printed []map[string]string
 
-func readSheet(t *testing.T, name string) printed {
-	t.Helper()
-	f, err := os.Open(gearTables + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	all, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(name, err)
-	}
-	var rows printed
-	for _, cells := range all[1:] {
-		row := map[string]string{}
-		for i, c := range all[0] {
-			row[c] = cells[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
 // tables reads every table in testdata.
 func tables(t *testing.T) map[string]printed {
 	t.Helper()
@@ -54,7 +31,7 @@ func tables(t *testing.T) map[string]printed {
 	all := map[string]printed{}
 	for _, n := range names {
 		if strings.HasSuffix(n.Name(), ".csv") && n.Name() != "corrections.csv" {
-			all[n.Name()] = readSheet(t, n.Name())
+			all[n.Name()] = sheet(t, gearTables+n.Name())
 		}
 	}
 	return all
@@ -376,7 +353,7 @@ func cellsFollow(t *testing.T) {
 // printed, the comparison finds it.
 func TestCorrections(t *testing.T) {
 	found, caught := 0, 0
-	for _, fix := range readSheet(t, "corrections.csv") {
+	for _, fix := range sheet(t, gearTables+"corrections.csv") {
 		all := tables(t)
 		for _, r := range all[fix["file"]] {
 			size := r["size_in"] + r["rope_in"]
@@ -427,7 +404,7 @@ func derated(t *testing.T) []row {
 	}
 	materials := map[string]string{"chain": "alloy chain grade 8", "wire rope": "wire rope FC", "flat woven web": "polyester web", "roundsling": "polyester round sling"}
 	hitches := map[string]string{"straight": "straight", "choked": "choker", "basket": "basket"}
-	for _, r := range readSheet(t, "mode_factors_en.csv") {
+	for _, r := range sheet(t, gearTables+"mode_factors_en.csv") {
 		material, hitch := materials[r["gear"]], hitches[r["hitch"]]
 		if material == "" || hitch == "" || r["legs"] == "endless" {
 			continue
@@ -438,7 +415,7 @@ func derated(t *testing.T) []row {
 			add("EN", fmt.Sprintf("mode factor, %s, %d legs, %s, up to %g deg from vertical", r["gear"], legs, r["hitch"], to), r["factor"], s, ok, 1, r["standard"], r["status"])
 		}
 	}
-	for _, r := range readSheet(t, "eyebolt_angle_reduction_MEMORY.csv") {
+	for _, r := range sheet(t, gearTables+"eyebolt_angle_reduction_MEMORY.csv") {
 		if !strings.HasPrefix(r["scheme"], "ASME B30.26") {
 			continue
 		}
@@ -446,7 +423,7 @@ func derated(t *testing.T) []row {
 		s, ok := gear.EyeBolt("shoulder eye bolt", quantity.Angle(to*deg))
 		add("EB", fmt.Sprintf("shoulder eye bolt, up to %g deg off its axis", to), r["percent_of_axial_rating"], s, ok, 0.01, r["scheme"], r["status"])
 	}
-	for _, r := range readSheet(t, "shackle_side_load.csv") {
+	for _, r := range sheet(t, gearTables+"shackle_side_load.csv") {
 		if r["reduction_percent"] == "" || r["side_angle_to_deg"] == "" {
 			continue
 		}

@@ -8,7 +8,6 @@ import (
 	"math"
 	"regexp"
 	"strings"
-	"time"
 
 	"plumbhook/fault"
 	"plumbhook/gear"
@@ -61,20 +60,12 @@ var (
 	tiltKeys      = []string{"angle", "rise", "over", "low"}
 )
 
-// plain is the text under a key, empty when there is none.
-func (r *reader) plain(n *keyed.Node, key, need string) string {
-	if it := r.Text(n, key, need); it != nil {
-		return it.Text
-	}
-	return ""
-}
-
 func (r *reader) survey(root *keyed.Node) {
 	s := r.s
 	r.Choice(root, "plumbhook-survey", "write plumbhook-survey: 1, the version of the file", "1")
-	s.Title, s.Revision = r.plain(root, "title", ""), r.plain(root, "revision", "")
-	s.Object = r.plain(root, "object", "write object: what was weighed")
-	s.Date = r.date(root, "date", "write date: the day it was weighed, as 2026-11-20")
+	s.Title, s.Revision = r.Plain(root, "title", ""), r.Plain(root, "revision", "")
+	s.Object = r.Plain(root, "object", "write object: what was weighed")
+	s.Date = r.Date(root, "date", "write date: the day it was weighed, as 2026-11-20")
 	r.site(root)
 	if n := root.Get("air"); n != nil && r.Keys(n, "air", "density", "object") {
 		d, o := r.Text(n, "density", "write density: of the air, as 1.2 kg/m3 ± 0.05 kg/m3"), r.Text(n, "object", "write object: density of the object, as 7000..7900 kg/m3")
@@ -122,18 +113,6 @@ func (r *reader) named(root *keyed.Node, key string, most int, read func(*keyed.
 			read(it)
 		}
 	}
-}
-
-func (r *reader) date(n *keyed.Node, key, need string) time.Time {
-	it := r.Text(n, key, need)
-	if it == nil {
-		return time.Time{}
-	}
-	d, err := time.Parse(time.DateOnly, it.Text)
-	if err != nil {
-		r.Fault(it, fault.Syntax, "%s is not a date", keyed.Quote(it.Text)).Fix("write it as 2026-11-20: year, month, day")
-	}
-	return d
 }
 
 func (r *reader) site(root *keyed.Node) {
@@ -186,22 +165,6 @@ func (r *reader) point(n *keyed.Node) {
 	r.s.Points = append(r.s.Points, p)
 }
 
-// share reads "0.02 % fs" or "0.02 % of reading"; it refuses the other kind
-// than the one that is due.
-func (r *reader) share(n *keyed.Node, key string, ofFullScale bool) *float64 {
-	it := r.Text(n, key, "")
-	if it == nil {
-		return nil
-	}
-	v, full, err := gear.ParseAccuracy(it.Text)
-	if err != nil {
-		r.Adopt(it, err)
-	} else if full != ofFullScale {
-		r.Fault(it, fault.Ambiguous, "%s is a share of %s", key, map[bool]string{true: "full scale: write % fs", false: "the reading: write % of reading"}[ofFullScale])
-	}
-	return &v
-}
-
 func (r *reader) cell(n *keyed.Node) {
 	c := Cell{Name: n.Name, Pos: n.Pos}
 	r.cells[n.Name] = len(r.s.Cells)
@@ -209,7 +172,7 @@ func (r *reader) cell(n *keyed.Node) {
 	if !r.Keys(n, "a cell", cellKeys...) {
 		return
 	}
-	c.Serial = r.plain(n, "serial", "")
+	c.Serial = r.Plain(n, "serial", "")
 	if it := r.Text(n, "capacity", "write capacity: the full scale of the cell"); it != nil {
 		c.Accuracy.Capacity = r.Rating(it)
 	}
@@ -237,10 +200,10 @@ func (r *reader) cell(n *keyed.Node) {
 	} else if it != nil {
 		r.Fault(it, fault.Disagree, "the certificate states the resolution")
 	}
-	c.Accuracy.Machine = r.plain(n, "machine", "")
-	c.Accuracy.MachineLimit = r.share(n, "machine_accuracy", false)
-	c.Accuracy.Creep = r.share(n, "creep", false)
-	c.Accuracy.ZeroReturn = r.share(n, "zero_return", true)
+	c.Accuracy.Machine = r.Plain(n, "machine", "")
+	c.Accuracy.MachineLimit = gear.ReadShare(&r.Reader, n, "machine_accuracy", false)
+	c.Accuracy.Creep = gear.ReadShare(&r.Reader, n, "creep", false)
+	c.Accuracy.ZeroReturn = gear.ReadShare(&r.Reader, n, "zero_return", true)
 	r.warmth(n, &c)
 	r.sidePull(n, &c)
 	r.care(n, &c)
@@ -268,35 +231,15 @@ func (r *reader) overload(n *keyed.Node, capacity float64) float64 {
 	return v
 }
 
-var perKelvin = regexp.MustCompile(`^(.*) per (K|°C)$`)
-
 // warmth reads what temperature does to a cell, and how far it may have moved.
 func (r *reader) warmth(n *keyed.Node, c *Cell) {
-	for _, text := range r.Texts(n, "temperature_effect") {
-		it := n.Get("temperature_effect")
-		m := perKelvin.FindStringSubmatch(text)
-		if m == nil {
-			r.Fault(it, fault.Syntax, "%s is no temperature effect", keyed.Quote(text)).Fix("write it as 0.002 %% fs per K or 0.001 %% of reading per K")
-			continue
-		}
-		v, full, err := gear.ParseAccuracy(m[1])
-		if err != nil {
-			r.Adopt(it, err)
-		}
-		if full {
-			c.Accuracy.ZeroPerK = &v
-		} else {
-			c.Accuracy.SpanPerK = &v
-		}
-	}
+	c.Accuracy.ZeroPerK, c.Accuracy.SpanPerK = gear.ReadTemperatureEffect(&r.Reader, n, "temperature_effect")
 	calibratedAt := 273.15 + 20 // common practice, no source
 	if it := r.Text(n, "calibrated_at", ""); it != nil {
 		calibratedAt = keyed.Exact[quantity.Temperature](&r.Reader, it)
 	}
 	if t := r.temperature; t != nil {
-		zero := float64(t.High - t.Low)
-		span := math.Max(math.Abs(float64(t.High)-calibratedAt), math.Abs(float64(t.Low)-calibratedAt))
-		c.Conditions = metrology.Conditions{SinceZero: &zero, SinceCalibration: &span}
+		c.Conditions = metrology.ConditionsOver(float64(t.Low), float64(t.High), calibratedAt)
 	}
 }
 
@@ -323,19 +266,19 @@ func (r *reader) sidePull(n *keyed.Node, c *Cell) {
 }
 
 func (r *reader) care(n *keyed.Node, c *Cell) {
-	if d := r.date(n, "calibrated", ""); !d.IsZero() {
+	if d := r.Date(n, "calibrated", ""); !d.IsZero() {
 		c.Care.Calibrated = d
 	}
-	if d := r.date(n, "due", ""); !d.IsZero() {
+	if d := r.Date(n, "due", ""); !d.IsZero() {
 		c.Care.Due = d
 	}
 	if !c.Care.Due.IsZero() && !c.Care.Due.After(c.Care.Calibrated) {
 		r.Fault(n.Get("due"), fault.Range, "due before it was calibrated").Fix("look at both dates")
 	}
-	c.Care.DriftPerYear = r.share(n, "drift_per_year", false)
+	c.Care.DriftPerYear = gear.ReadShare(&r.Reader, n, "drift_per_year", false)
 	if it := n.Get("override"); it != nil && r.Keys(it, "an override", "by", "why") {
-		c.Care.OverrideBy = r.plain(it, "by", "write by: who lets it be used out of date")
-		c.Care.OverrideWhy = r.plain(it, "why", "write why: the reason")
+		c.Care.OverrideBy = r.Plain(it, "by", "write by: who lets it be used out of date")
+		c.Care.OverrideWhy = r.Plain(it, "why", "write why: the reason")
 		if c.Care.DriftPerYear == nil || c.Care.Calibrated.IsZero() {
 			r.Fault(it, fault.Missing, "an override widens the uncertainty by the drift since the calibration, which is not stated").
 				Fix("write calibrated: and drift_per_year: as 0.1 %% of reading; calibrate shows what the certificates say")
@@ -404,7 +347,7 @@ func (r *reader) placements(root *keyed.Node) {
 }
 
 func (r *reader) placement(n *keyed.Node) Placement {
-	p := Placement{Name: r.plain(n, "name", "write name: what this placement is called"), Pos: n.Pos}
+	p := Placement{Name: r.Plain(n, "name", "write name: what this placement is called"), Pos: n.Pos}
 	taken := map[int]bool{}
 	if it := n.Get("cells"); it == nil || !it.Table || len(it.Items) == 0 {
 		r.Fault(n, fault.Missing, "which cell stands where is not said").Fix("write cells: {NW: A, NE: B}, point: cell")
