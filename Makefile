@@ -20,9 +20,11 @@ PLUMBHOOK := build/plumbhook
 demo: build
 	@$(PLUMBHOOK) demo
 
-# The tests come last, so that the run closes with their own lines.
+# The tests come last, so that the run closes with their own lines. What
+# testkit.Alone marks runs without the race detector, all else with it.
 test: lint need-cc build
 	cd web && npm run check && npm test && npm run browser
+	$(GO) test $$(grep -rl --include='*_test.go' 'testkit\.Alone(' . | grep -v node_modules | xargs -n1 dirname | sort -u)
 	$(GO) test -race -timeout 18m ./...
 
 # A benchmark that compares reports its own ratio, measured within one run, as a

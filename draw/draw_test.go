@@ -25,6 +25,7 @@ import (
 	"pgregory.net/rapid"
 
 	"plumbhook/fault"
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/quantity"
 )
@@ -245,6 +246,7 @@ func clashes(p *Page) error {
 }
 
 func TestNothingCollides(t *testing.T) {
+	testkit.Alone(t)
 	for _, s := range scenes {
 		for paper := range papers {
 			for _, units := range []quantity.System{quantity.Metric, quantity.US} {
@@ -381,6 +383,7 @@ func TestAnglesSayFromWhat(t *testing.T) {
 }
 
 func TestSameInputSameBytes(t *testing.T) {
+	testkit.Alone(t)
 	before := crc32.ChecksumIEEE(goregular.TTF) ^ crc32.ChecksumIEEE(gobold.TTF)
 	for _, s := range scenes {
 		write := func() (out [3][]byte) {
@@ -568,6 +571,7 @@ func TestNothingHung(t *testing.T) {
 // A sheet of any rig holds together: inside the page, no text over another,
 // well-formed whatever the names.
 func TestAnyRig(t *testing.T) {
+	testkit.Alone(t)
 	rapid.Check(t, func(t *rapid.T) {
 		r := newRig(rapid.String().Draw(t, "title"), rapid.Float64Range(1e-3, 1e7).Draw(t, "mass"))
 		span := math.Pow(10, rapid.Float64Range(-2, 4).Draw(t, "log span"))

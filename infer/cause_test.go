@@ -4,11 +4,14 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"plumbhook/internal/testkit"
 )
 
 // What is put into a lift is found again: the cause first, or named as the same
 // as the first, over lifts drawn from the plan.
 func TestCauses(t *testing.T) {
+	testkit.Alone(t)
 	// later changes the cells of all windows from one on.
 	later := func(from int, f func(m *Model, read []float64)) func(*truth, *Course) {
 		return func(x *truth, c *Course) {
@@ -84,6 +87,7 @@ func TestCauses(t *testing.T) {
 // rule between their lugs. Where the ground pushes under the centre nothing is
 // wrong; at an edge of the base, 0.7 m out, the load stands on it.
 func TestEdgeByMoments(t *testing.T) {
+	testkit.Alone(t)
 	m := model(t, plan(t, "pump-motor.yaml"))
 	for _, c := range []struct {
 		at   float64 // m from the centre of gravity, where the ground pushes

@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"testing"
 
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/verdict"
 )
@@ -123,6 +124,7 @@ func inside(t *testing.T, what string, in, n int) {
 // The total holds in the hung pose, and with the rigging alone: slack on the
 // load the hooks carry it less what the lugs take.
 func TestTotal(t *testing.T) {
+	testkit.Alone(t)
 	for _, f := range examples {
 		m := model(t, plan(t, f))
 		in := 0
@@ -153,6 +155,7 @@ func TestTotal(t *testing.T) {
 // Weight and centre of gravity lie in their bands, whatever the plan says of
 // the weight: half as heavy, or half as heavy again.
 func TestWeigh(t *testing.T) {
+	testkit.Alone(t)
 	for _, f := range examples {
 		m := model(t, plan(t, f))
 		const n = 300

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"plumbhook/internal/rehearse"
+	"plumbhook/internal/testkit"
 )
 
 // windows cuts the readings of a virtual lift by the truth behind them: before
@@ -48,6 +49,7 @@ func windows(m *Model, r *rehearse.Run) Course {
 // On the virtual lift, which shares no mechanics with this package, the weight
 // lies in its band and the cause is found.
 func TestRehearsed(t *testing.T) {
+	testkit.Alone(t)
 	if testing.Short() {
 		t.Skip("plays virtual lifts")
 	}

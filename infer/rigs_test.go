@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"testing"
+
+	"plumbhook/internal/testkit"
 )
 
 // rigs are shapes that a plan may have besides those of the examples.
@@ -100,6 +102,7 @@ legs:
 // inside its band about as often as the band says, and a lift as planned is
 // called nothing else.
 func TestRigs(t *testing.T) {
+	testkit.Alone(t)
 	for name, yaml := range rigs {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"plumbhook/fault"
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/verdict"
 )
@@ -196,6 +197,7 @@ func check(t *testing.T, path string) *verdict.Plan {
 // TestExplanationsCanBeRedone works out every line of every explanation of
 // every rig from its printed numbers, to four digits, and adds up every table.
 func TestExplanationsCanBeRedone(t *testing.T) {
+	testkit.Alone(t)
 	lines := 0
 	for _, path := range rigs(t) {
 		t.Run(filepath.Base(path), func(t *testing.T) {
@@ -271,6 +273,7 @@ func addUp(t *testing.T, name string, table verdict.Table, weight float64) {
 
 // TestAnswers holds what the explanations end with against the verdict.
 func TestAnswers(t *testing.T) {
+	testkit.Alone(t)
 	for _, path := range rigs(t) {
 		p := check(t, path)
 		for i := range p.States {
@@ -374,6 +377,7 @@ func TestStabilityCanBeTried(t *testing.T) {
 
 // TestUnderTheHook: what hangs from one hook has its centre of gravity plumb under it.
 func TestUnderTheHook(t *testing.T) {
+	testkit.Alone(t)
 	seen := 0
 	for _, path := range rigs(t) {
 		p := check(t, path)

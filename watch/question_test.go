@@ -6,6 +6,7 @@ import (
 
 	"plumbhook/alarm"
 	"plumbhook/internal/rehearse"
+	"plumbhook/internal/testkit"
 	"plumbhook/logbook"
 	"plumbhook/watch"
 )
@@ -14,6 +15,7 @@ import (
 // hold nothing up and end at the same as those that the engine waits for. The
 // logbook with the answers in it says the same again, where nobody works beside.
 func TestAnswersComeLater(t *testing.T) {
+	testkit.Alone(t)
 	p := plan(t, "pump-motor.yaml")
 	r, err := rehearse.New(p.Lift, 5, "as_planned", rehearse.Options{})
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"plumbhook/alarm"
 	"plumbhook/internal/rehearse"
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -142,6 +143,7 @@ func TestSteps(t *testing.T) {
 // Where a load far too heavy comes up, the crew is stopped before a leg bears
 // more than its rating, if the rise leaves more than a second and three readings.
 func TestStopsInTime(t *testing.T) {
+	testkit.Alone(t)
 	t.Parallel()
 	p := plan(t, "pump-motor.yaml")
 	counted := 0

@@ -10,6 +10,7 @@ import (
 
 	"plumbhook/alarm"
 	"plumbhook/internal/rehearse"
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/verdict"
 	"plumbhook/watch"
@@ -122,6 +123,7 @@ const lifts = 3
 // A lift that goes as planned raises no stop, and its phases are those of the
 // virtual lift.
 func TestAsPlanned(t *testing.T) {
+	testkit.Alone(t)
 	for _, f := range files {
 		each(t, f, "as_planned", 1000, lifts, func(t *testing.T, l *played) {
 			if s := l.first(alarm.Stop); s != nil {
@@ -146,6 +148,7 @@ func TestAsPlanned(t *testing.T) {
 
 // What is held down is never called free, and is stopped.
 func TestHeldDown(t *testing.T) {
+	testkit.Alone(t)
 	for _, f := range files {
 		each(t, f, "held_down", 2000, lifts, func(t *testing.T, l *played) {
 			if at := l.from(watch.Suspended); !math.IsNaN(at) {
@@ -161,6 +164,7 @@ func TestHeldDown(t *testing.T) {
 // What is heavier than the plan can explain is stopped, and what a slack leg,
 // a lost cell or a shock does has its own stop.
 func TestStops(t *testing.T) {
+	testkit.Alone(t)
 	for _, c := range []struct {
 		file, cause string
 		kind        alarm.Kind
@@ -179,6 +183,7 @@ func TestStops(t *testing.T) {
 
 // What time shows is named, first or as the same as the first.
 func TestNamed(t *testing.T) {
+	testkit.Alone(t)
 	for _, c := range []struct{ file, cause string }{
 		{"filter-shell.yaml", "edge_landing"},
 		{"filter-shell.yaml", "swing"},
@@ -196,6 +201,7 @@ func TestNamed(t *testing.T) {
 
 // The same readings give the same events and results.
 func TestAgain(t *testing.T) {
+	testkit.Alone(t)
 	t.Parallel()
 	a, b := play(t, "filter-shell.yaml", "swing", 7), play(t, "filter-shell.yaml", "swing", 7)
 	if len(a.events) != len(b.events) {

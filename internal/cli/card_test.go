@@ -12,6 +12,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 	"plumbhook/verdict"
 )
 
@@ -37,6 +38,7 @@ func runCard(t *testing.T, args ...string) (status int, out, errs string) {
 // TestCard holds the card of the pump motor against what was read and kept,
 // and every card against what a printed page holds.
 func TestCard(t *testing.T) {
+	testkit.Alone(t)
 	pump := filepath.Join(examples, "pump-motor.yaml")
 	day := []string{"--hoist-speed", "0.1 m/min", "--delay", "1.5 s", "--stopping", "0.5 s", "--hook-stiffness", "2 kN/mm", "--hook-height", "3.1 m"}
 	bundle, err := os.ReadFile(filepath.Join(examples, "exchanger-bundle.yaml"))
@@ -81,6 +83,7 @@ func TestCard(t *testing.T) {
 // TestCardLoud: every number to stop at is rounded down, and a mass unit says
 // that it is force at standard gravity.
 func TestCardLoud(t *testing.T) {
+	testkit.Alone(t)
 	_, out, _ := runCard(t, filepath.Join(examples, "pump-motor.yaml"), "--readout", "kg", "--format", "json")
 	var c contract.Card
 	if err := json.Unmarshal([]byte(out), &c); err != nil {
@@ -109,6 +112,7 @@ func TestCardLoud(t *testing.T) {
 
 // TestCardSaysSo: what the card has to admit, it admits.
 func TestCardSaysSo(t *testing.T) {
+	testkit.Alone(t)
 	words := func(args ...string) (int, string) {
 		status, out, errs := runCard(t, args...)
 		return status, strings.Join(strings.Fields(out), " ") + errs

@@ -15,6 +15,7 @@ import (
 	"testing"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/verdict"
 )
@@ -167,6 +168,7 @@ func TestSameJSON(t *testing.T) {
 // TestExamples holds what is said of the three examples against what was
 // read and kept.
 func TestExamples(t *testing.T) {
+	testkit.Alone(t)
 	files, err := filepath.Glob(filepath.Join(examples, "*.yaml"))
 	if err != nil || len(files) < 3 {
 		t.Fatalf("%d examples: %v", len(files), err)
@@ -197,6 +199,7 @@ func TestExamples(t *testing.T) {
 // every way as a person would: it fits a screen, says everything that counts,
 // and nothing steers the terminal.
 func TestText(t *testing.T) {
+	testkit.Alone(t)
 	bad := file(t, `
 plumbhook: 1
 title: Läufer aus Schacht 3
@@ -427,6 +430,7 @@ type full struct{}
 func (full) Write([]byte) (int, error) { return 0, errors.New("no space left") }
 
 func TestOutputCutShort(t *testing.T) {
+	testkit.Alone(t)
 	path := file(t, valve)
 	for _, args := range [][]string{
 		{"check", path},
@@ -481,6 +485,7 @@ func TestBroken(t *testing.T) {
 }
 
 func TestDraw(t *testing.T) {
+	testkit.Alone(t)
 	path := file(t, strings.Replace(valve, "east: {from: main, to: load.east, length: 1.5 m ± 5 mm, wll: 2 t}",
 		"east: {from: main, to: load.east, length: 1.5 m ± 5 mm, wll: 2 t}\nsteps:\n  - {name: take in, legs: {east: {length: 1.3 m}}}", 1))
 	draw := func(name string, args ...string) []byte {
@@ -523,6 +528,7 @@ func TestDraw(t *testing.T) {
 // TestExplain prints every explanation of an example: on a screen's width,
 // with the number of the verdict marked; and a step's differ.
 func TestExplain(t *testing.T) {
+	testkit.Alone(t)
 	path := filepath.Join(examples, "pump-motor.yaml")
 	status, out, errs := run("check", path, "--explain", "list")
 	names := strings.Fields(out)
@@ -577,6 +583,7 @@ func second(_ int, out, _ string) string { return out }
 
 // TestExplainJSON: the structured form has the numbers that the text shows.
 func TestExplainJSON(t *testing.T) {
+	testkit.Alone(t)
 	path := filepath.Join(examples, "pump-motor.yaml")
 	var check struct {
 		Legs map[string]struct {

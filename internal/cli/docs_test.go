@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"plumbhook/internal/doccheck"
+	"plumbhook/internal/testkit"
 )
 
 // TestCommandsOfThePage runs every command that a page for users shows, one
@@ -14,6 +15,7 @@ import (
 // the examples. None may be refused; a plan may fail, or be without gear that
 // holds.
 func TestCommandsOfThePage(t *testing.T) {
+	testkit.Alone(t)
 	for _, p := range []struct {
 		page, kind, file string
 		least            int // commands

@@ -3,6 +3,8 @@ package cli
 import (
 	"strings"
 	"testing"
+
+	"plumbhook/internal/testkit"
 )
 
 // TestOrder: what stops the lift comes first, then what a person has to look
@@ -29,6 +31,7 @@ func TestOrder(t *testing.T) {
 
 // TestStepByNumber: a step may be called by its name or its number.
 func TestStepByNumber(t *testing.T) {
+	testkit.Alone(t)
 	path := file(t, valve+"steps:\n  - {name: take in, legs: {east: {length: 1.4 m}}}\n  - {name: 1, legs: {east: {length: 1.3 m}}}\n")
 	of := func(step string) string {
 		t.Helper()
@@ -49,6 +52,7 @@ func TestStepByNumber(t *testing.T) {
 // TestDynamicExplained: a factor from a table says so, with the working, and a
 // stated one that it is stated.
 func TestDynamicExplained(t *testing.T) {
+	testkit.Alone(t)
 	for dynamic, want := range map[string]string{
 		"{class: HC2, hoist_speed: 0.1 m/s, on_ratings: true}": "hoisting class HC2 at 0.1 m/s: 1.1 + 0.34 × 0.1",
 		"{class: HC2, hoist_speed: 0.1 m/s}":                   "counted against no rating",

@@ -8,11 +8,13 @@ import (
 	"testing"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 )
 
 // TestThreeMistakes plans a lift from a firm's gear list with three mistakes
 // in it: each is found, named and explained.
 func TestThreeMistakes(t *testing.T) {
+	testkit.Alone(t)
 	dir := filepath.Join("..", "..", "examples", "register")
 	data := t.TempDir()
 	if status, out, errs := run("gear", "import", filepath.Join(dir, "gear-list.csv"), "--data", data, "--on", "2026-11-25"); status != exitHolds {
@@ -50,6 +52,7 @@ func TestThreeMistakes(t *testing.T) {
 // the register the plan is the one that spells everything out, without it what
 // is missing is said.
 func TestBySerial(t *testing.T) {
+	testkit.Alone(t)
 	dir := filepath.Join("..", "..", "examples", "register")
 	data := t.TempDir()
 	if status, out, errs := run("gear", "import", filepath.Join(dir, "gear-list.csv"), "--data", data, "--on", "2026-11-25"); status != exitHolds {

@@ -13,6 +13,7 @@ import (
 	"plumbhook/contract"
 	"plumbhook/internal/intake"
 	"plumbhook/internal/station"
+	"plumbhook/internal/testkit"
 	"plumbhook/reading"
 	"plumbhook/verdict"
 )
@@ -43,6 +44,7 @@ func replayed(t *testing.T, readings, file string) (int, contract.Replay) {
 // A lift as planned ends with 0 and its weight; one that is held down ends
 // with 1, and no weight is claimed.
 func TestReplay(t *testing.T) {
+	testkit.Alone(t)
 	status, r := replayed(t, rehearsal(t, "pump-motor.yaml", "as_planned"), "pump-motor.yaml")
 	if status != exitHolds {
 		t.Errorf("as planned leaves with %d: %+v", status, r.Alarms)
@@ -72,6 +74,7 @@ func TestReplay(t *testing.T) {
 // The same readings with dates in place of seconds, and every row twice, tell
 // the same.
 func TestReplayDatesAndDuplicates(t *testing.T) {
+	testkit.Alone(t)
 	plain := rehearsal(t, "pump-motor.yaml", "as_planned")
 	text, err := os.ReadFile(plain)
 	if err != nil {
@@ -102,6 +105,7 @@ func TestReplayDatesAndDuplicates(t *testing.T) {
 // it into force: replay needs no channel map, also when a cell was exchanged on
 // the way.
 func TestReplayCalibrated(t *testing.T) {
+	testkit.Alone(t)
 	dir := t.TempDir()
 	plan, err := read(examples + "/pump-motor.yaml")
 	if err != nil {
@@ -147,6 +151,7 @@ channels:
 }
 
 func TestReplayRefuses(t *testing.T) {
+	testkit.Alone(t)
 	for _, c := range []struct{ name, text, says string }{
 		{"no unit", "t,channel,value\n0,W,5\n", "unit"},
 		{"empty", "", "t,channel"},
@@ -167,6 +172,7 @@ func TestReplayRefuses(t *testing.T) {
 }
 
 func TestDrillCommand(t *testing.T) {
+	testkit.Alone(t)
 	status, out, err := run("drill", "../../watch/drill/testdata/overload.txt", "--lift", examples+"/pump-motor.yaml")
 	if status != exitHolds || !strings.Contains(out, "as expected") {
 		t.Errorf("%d %s %s", status, out, err)

@@ -11,6 +11,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 )
 
 // runSize runs the size command by itself.
@@ -35,6 +36,7 @@ func runSize(t *testing.T, args ...string) (status int, out, errs string) {
 // TestSize holds the answers for the examples against what was read and kept,
 // and each page against the width of a terminal.
 func TestSize(t *testing.T) {
+	testkit.Alone(t)
 	for i, c := range []struct {
 		golden string
 		status int
@@ -73,6 +75,7 @@ func TestSize(t *testing.T) {
 
 // TestSizeJSON: what the text says, in numbers, with nothing that JSON lacks.
 func TestSizeJSON(t *testing.T) {
+	testkit.Alone(t)
 	status, out, errs := runSize(t, filepath.Join(examples, "pump-motor.yaml"), "--headroom", "2.5 m", "--format", "json")
 	var s contract.Size
 	if err := json.Unmarshal([]byte(out), &s); err != nil || status != exitHolds || errs != "" {
@@ -96,6 +99,7 @@ func TestSizeJSON(t *testing.T) {
 // TestSizeHeld: a load that stands on the ground gets gear and no lengths, and a
 // fault when lengths are asked for.
 func TestSizeHeld(t *testing.T) {
+	testkit.Alone(t)
 	text := strings.Replace(valve, "  main: {wll: 5 t}", "  main: {wll: 5 t, at: 0 0 2.6 m}", 1) + "supports: {heel: {at: load.west, level: 0 m}}\n"
 	path := file(t, text)
 	status, out, errs := runSize(t, path)
@@ -153,6 +157,7 @@ func TestSizeRefuses(t *testing.T) {
 // TestSizeFromRegister: gear comes off the register, the smallest that holds and
 // is fit on the day.
 func TestSizeFromRegister(t *testing.T) {
+	testkit.Alone(t)
 	dir := filepath.Join(t.TempDir(), "register")
 	list := filepath.Join(t.TempDir(), "gear.csv")
 	rows := `serial,kind,size,grade,rating,examined,examine by,status

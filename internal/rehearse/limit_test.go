@@ -24,6 +24,7 @@ func limitOf(t *testing.T, all []Limit, cause string) Limit {
 // the cells (two of 64 N hard limits, 36.8 N standard deviation each) bring
 // that to 4.18 % at most.
 func TestLimitOfWeightByHand(t *testing.T) {
+	testkit.Alone(t)
 	all := limitsOf(t, pump)
 	testkit.Near(t, "heavier", limitOf(t, all, "heavier").Detect, 0.0417, testkit.Tol{Rel: 0.01})
 	testkit.Near(t, "lighter", limitOf(t, all, "lighter").Detect, 0.0417, testkit.Tol{Rel: 0.01})
@@ -33,6 +34,7 @@ func TestLimitOfWeightByHand(t *testing.T) {
 // gate that hangs evenly, or among legs that are as unlike as the plan leaves
 // open, they are nothing at all.
 func TestInseparable(t *testing.T) {
+	testkit.Alone(t)
 	for _, c := range []struct{ file, cause, same string }{
 		{pump, "channels_swapped", "cg_off"},
 		{pump, "heavier", "held_down"},
@@ -62,6 +64,7 @@ func TestLongIsNotSlack(t *testing.T) {
 // one standard deviation, and by the better part of it, since the cells are
 // good.
 func TestCovarianceOfDraws(t *testing.T) {
+	testkit.Alone(t)
 	b, err := newBench(read(t, pump))
 	if err != nil {
 		t.Fatal(err)

@@ -100,6 +100,7 @@ func TestHangsAsStatics(t *testing.T) {
 }
 
 func TestSameSeedSameBytes(t *testing.T) {
+	testkit.Alone(t)
 	l := read(t, pump)
 	opt := Options{Driver: "brisk"}
 	one := csvOf(t, played(t, l, 7, "swing", Options{Driver: "brisk", Magnitude: 0.1}))
@@ -154,6 +155,7 @@ func steady(r *Run, channel string, from, to float64) (mean float64, n int) {
 // Every cause does to a lift what its name says, and no more: all else is
 // drawn as in the lift of the same seed in which nothing is wrong.
 func TestCauses(t *testing.T) {
+	testkit.Alone(t)
 	l := read(t, pump)
 	const seed = 6
 	opt := Options{Driver: "brisk", Rate: 20, Clean: true}
@@ -380,6 +382,7 @@ func TestExtraChannels(t *testing.T) {
 }
 
 func TestRefused(t *testing.T) {
+	testkit.Alone(t)
 	for _, c := range []struct {
 		file, cause string
 		code        fault.Code
