@@ -5,43 +5,18 @@
 package keyed
 
 import (
-	"errors"
-	"fmt"
 	"regexp"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
-
-	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/lexer"
-	"github.com/goccy/go-yaml/parser"
-	"github.com/goccy/go-yaml/token"
 
 	"plumbhook/fault"
 )
 
-// Bounds that protect the program from a file made to choke it. A site of
-// twenty gateways and two hundred channels stays well below each.
-const (
-	maxBytes  = 256 << 10
-	maxTokens = 40_000
-	maxDepth  = 12
-	maxFaults = 200
-)
+// short bounds the small files: a site of twenty gateways and two hundred
+// channels stays well below.
+var short = Bounds{Bytes: 256 << 10, Tokens: 40_000, Values: 40_000, Keys: 5_000, Depth: 12}
 
-// A Node is a value of the file with its place. A map and a list have items, a
-// single value has text.
-type Node struct {
-	Name     string // its key, when it stands in a map
-	Path     string // channels.W.unit
-	Pos      fault.Pos
-	Text     string
-	Table    bool
-	List     bool
-	Items    []*Node
-	verbatim bool // Text stands at pos character for character
-}
+const maxFaults = 200
 
 // A Reader goes through a file and gathers what is wrong.
 type Reader struct {
@@ -60,10 +35,7 @@ func (r *Reader) Fault(n *Node, code fault.Code, format string, args ...any) *fa
 func (r *Reader) Adopt(n *Node, err error) {
 	for _, f := range fault.Of(err) {
 		placed := *f
-		placed.Where, placed.Pos = n.Path, n.Pos
-		if n.verbatim {
-			placed.Pos.Column += f.Offset
-		}
+		placed.Where, placed.Pos = n.Path, n.At(f.Offset)
 		r.Faults = append(r.Faults, &placed)
 	}
 }
@@ -82,217 +54,18 @@ func (r *Reader) Err() error {
 // Parse turns bytes into a tree, nil if they are no YAML. Anchors, aliases,
 // merge keys and tags have no use in these files and are refused.
 func (r *Reader) Parse(data []byte) *Node {
-	root := &Node{Pos: fault.Pos{File: r.File, Line: 1, Column: 1}}
-	text := strings.TrimPrefix(string(data), "\ufeff")
-	switch {
-	case len(data) > maxBytes:
-		r.Fault(root, fault.TooLarge, "the file has %d bytes, the most is %d", len(data), maxBytes)
-		return nil
-	case !utf8.ValidString(text):
-		r.Fault(root, fault.Syntax, "the file is not text in UTF-8").Fix("save it as UTF-8")
-		return nil
-	}
-	for i, line := range strings.Split(text, "\n") {
-		j := strings.IndexFunc(line, func(c rune) bool {
-			return c != '\t' && c != '\r' && (unicode.IsControl(c) || unicode.Is(unicode.Cf, c))
-		})
-		if j >= 0 {
-			root.Pos.Line, root.Pos.Column = i+1, utf8.RuneCountInString(line[:j])+1
-			r.Fault(root, fault.Syntax, "a character that cannot be seen").Fix("type the line anew")
-			return nil
-		}
-	}
-	tokens := lexer.Tokenize(text)
-	if len(tokens) > maxTokens {
-		r.Fault(root, fault.TooLarge, "the file has more than %d keys, values and marks", maxTokens)
-		return nil
-	}
-	if t := tooDeep(tokens); t != nil {
-		root.Pos = r.pos(t)
-		r.Fault(root, fault.TooLarge, "more than %d maps and lists inside each other", maxDepth)
-		return nil
-	}
-	tree, err := parseTokens(tokens)
-	if err != nil {
-		var at interface {
-			GetToken() *token.Token
-			GetMessage() string
-		}
-		said := err.Error()
-		if errors.As(err, &at) {
-			root.Pos, said = r.pos(at.GetToken()), at.GetMessage()
-		}
-		r.Fault(root, fault.Syntax, "not well-formed YAML: %s", clip(said)).
-			Fix("look at this line and the one above: indentation, a missing colon, comma, bracket or quote")
-		return nil
-	}
-	lines := strings.Split(text, "\n")
-	for i, doc := range tree.Docs {
-		switch {
-		case doc.Body == nil:
-		case i > 0:
-			root.Pos = r.pos(doc.Body.GetToken())
-			r.Fault(root, fault.Syntax, "a second document in one file").Fix("remove the line with ---")
-		default:
-			root = r.node(doc.Body, "", lines)
-		}
+	root, faults := Tree(r.File, data, short)
+	r.Faults = append(r.Faults, faults...)
+	if root != nil {
+		root.SetPaths("", nil)
 	}
 	return root
-}
-
-// tooDeep is the first token nested deeper than maxDepth. It is asked before
-// the parser runs, which descends by recursion.
-func tooDeep(tokens token.Tokens) *token.Token {
-	flow := 0
-	var block []int // columns of the block collections that are open
-	for _, t := range tokens {
-		column := t.Position.Column
-		switch t.Type {
-		case token.MappingStartType, token.SequenceStartType:
-			flow++
-		case token.MappingEndType, token.SequenceEndType:
-			flow = max(0, flow-1)
-		case token.MappingValueType, token.MappingKeyType, token.SequenceEntryType:
-			if flow > 0 {
-				continue
-			}
-			if t.Type == token.MappingValueType && t.Prev != nil {
-				column = t.Prev.Position.Column
-			}
-			for len(block) > 0 && block[len(block)-1] >= column {
-				block = block[:len(block)-1]
-			}
-			block = append(block, column)
-		}
-		if flow+len(block) > maxDepth {
-			return t
-		}
-	}
-	return nil
-}
-
-// parseTokens keeps a panic of the YAML library from reaching the caller: to
-// the user it is a file that cannot be read like any other.
-func parseTokens(tokens token.Tokens) (f *ast.File, err error) {
-	defer func() {
-		if recover() != nil {
-			f, err = nil, errors.New("the text has no structure that can be made out")
-		}
-	}()
-	return parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
-}
-
-func (r *Reader) pos(t *token.Token) fault.Pos {
-	if t == nil || t.Position == nil {
-		return fault.Pos{File: r.File, Line: 1, Column: 1}
-	}
-	return fault.Pos{File: r.File, Line: max(1, t.Position.Line), Column: max(1, t.Position.Column)}
-}
-
-func (r *Reader) node(a ast.Node, path string, lines []string) *Node {
-	n := &Node{Path: path, Pos: r.pos(a.GetToken())}
-	switch a := a.(type) {
-	case *ast.NullNode:
-	case *ast.MappingNode:
-		n.Table = true
-		r.entries(n, a.Values, lines)
-	case *ast.MappingValueNode:
-		n.Table = true
-		r.entries(n, []*ast.MappingValueNode{a}, lines)
-	case *ast.SequenceNode:
-		n.List = true
-		for i, it := range a.Values {
-			n.Items = append(n.Items, r.node(it, fmt.Sprintf("%s[%d]", path, i+1), lines))
-		}
-	case *ast.StringNode:
-		n.Text = a.Value
-		n.settle(lines)
-	case *ast.LiteralNode:
-		n.Text = strings.TrimSpace(a.Value.Value)
-	case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode:
-		r.Fault(n, fault.Unsupported, "anchors, aliases and tags have no use here").Fix("write the value out")
-	default:
-		if _, ok := a.(ast.ScalarNode); !ok {
-			r.Fault(n, fault.Syntax, "a value that this file has no use for")
-			return n
-		}
-		n.Text = a.GetToken().Value
-		n.settle(lines)
-	}
-	return n
-}
-
-// settle finds where a text stands exactly: at its token, or behind a quote.
-func (n *Node) settle(lines []string) {
-	if n.Text == "" || n.Pos.Line > len(lines) {
-		return
-	}
-	line, want := []rune(lines[n.Pos.Line-1]), []rune(n.Text)
-	for from := n.Pos.Column - 1; from <= n.Pos.Column; from++ {
-		if from+len(want) <= len(line) && slices.Equal(line[from:from+len(want)], want) {
-			n.Pos.Column, n.verbatim = from+1, true
-			return
-		}
-	}
-}
-
-func (r *Reader) entries(n *Node, values []*ast.MappingValueNode, lines []string) {
-	seen := map[string]fault.Pos{}
-	for i, v := range values {
-		key := &Node{Pos: r.pos(v.Key.GetToken()), Path: n.Path}
-		if i == 0 {
-			n.Pos = key.Pos
-		}
-		name, ok := keyText(v.Key)
-		if !ok {
-			r.Fault(key, fault.Unsupported, "a key that is no plain text").Fix("write the key out")
-			continue
-		}
-		path := name
-		if n.Path != "" {
-			path = n.Path + "." + name
-		}
-		it := r.node(v.Value, path, lines)
-		it.Name = name
-		if it.Text == "" {
-			it.Pos = key.Pos
-		}
-		if first, twice := seen[name]; twice {
-			r.Fault(key, fault.Duplicate, "%s stands twice in one map, first in line %d", Quote(name), first.Line).Fix("keep one of them")
-			continue
-		}
-		seen[name] = key.Pos
-		n.Items = append(n.Items, it)
-	}
-}
-
-func keyText(k ast.MapKeyNode) (string, bool) {
-	if s, ok := k.(*ast.StringNode); ok {
-		return s.Value, true
-	}
-	if _, ok := k.(ast.ScalarNode); ok && !k.IsMergeKey() && k.GetToken() != nil {
-		return k.GetToken().Value, true
-	}
-	return "", false
-}
-
-// Get is the value under a key, nil when there is none.
-func (n *Node) Get(name string) *Node {
-	if n == nil {
-		return nil
-	}
-	for _, it := range n.Items {
-		if n.Table && it.Name == name {
-			return it
-		}
-	}
-	return nil
 }
 
 // Keys reports the keys of a map that are not among those known, and a value
 // that is no map.
 func (r *Reader) Keys(n *Node, what string, known ...string) bool {
-	if !n.Table {
+	if n.Kind != Table {
 		r.Fault(n, fault.Type, "%s is a map of keys", what).Fix("write its keys in lines of their own, indented")
 		return false
 	}
@@ -313,7 +86,7 @@ func (r *Reader) Text(n *Node, key, need string) *Node {
 	case it == nil && need != "":
 		r.Fault(n, fault.Missing, "the key %s is missing", key).Fix("%s", need)
 	case it == nil:
-	case it.Table || it.List:
+	case it.Kind == Table || it.Kind == List:
 		r.Fault(it, fault.Type, "%s is a single value", key)
 	case strings.TrimSpace(it.Text) == "":
 		r.Fault(it, fault.Missing, "nothing stands behind %s", key)
@@ -331,14 +104,14 @@ func (r *Reader) Texts(n *Node, key string) (out []string) {
 	if it == nil {
 		return nil
 	}
-	if !it.List {
+	if it.Kind != List {
 		if it = r.Text(n, key, ""); it != nil {
 			out = append(out, it.Text)
 		}
 		return out
 	}
 	for _, e := range it.Items {
-		if e.Table || e.List || strings.TrimSpace(e.Text) == "" {
+		if e.Kind == Table || e.Kind == List || strings.TrimSpace(e.Text) == "" {
 			r.Fault(e, fault.Type, "%s is a list of texts", key)
 			continue
 		}

@@ -4,63 +4,53 @@ import (
 	"strconv"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 )
 
 // migrations[v] turns the tree of a file of version v into one of version
 // v+1, in place. Values keep the places they have in the file, so that
 // messages point at what the user wrote.
-var migrations = [version]func(root *node){from0}
+var migrations = [version]func(root *keyed.Node){from0}
 
 // from0 reads the draft form of the format: gravity stood at the top of the
 // file, and the points of a spreader were called lugs.
-func from0(root *node) {
-	if g := root.take("gravity"); g != nil {
-		site := root.get("site")
+func from0(root *keyed.Node) {
+	if g := root.Take("gravity"); g != nil {
+		site := root.Get("site")
 		if site == nil {
-			site = &node{kind: table, name: "site", key: g.key, pos: g.pos}
-			root.items = append(root.items, site)
+			site = &keyed.Node{Kind: keyed.Table, Name: "site", Key: g.Key, Pos: g.Pos}
+			root.Items = append(root.Items, site)
 		}
-		g.name = "g"
-		site.items = append(site.items, g)
+		g.Name = "g"
+		site.Items = append(site.Items, g)
 	}
-	if spreaders := root.get("spreaders"); spreaders != nil {
-		for _, s := range spreaders.items {
-			if lugs := s.get("lugs"); lugs != nil && s.get("points") == nil {
-				lugs.name = "points"
+	if spreaders := root.Get("spreaders"); spreaders != nil {
+		for _, s := range spreaders.Items {
+			if lugs := s.Get("lugs"); lugs != nil && s.Get("points") == nil {
+				lugs.Name = "points"
 			}
 		}
 	}
 }
 
-// take removes the value under a key and gives it; nil when there is none.
-func (n *node) take(name string) *node {
-	for i, it := range n.items {
-		if it.name == name {
-			n.items = append(n.items[:i], n.items[i+1:]...)
-			return it
-		}
-	}
-	return nil
-}
-
 // migrate brings the tree up to the version of this program. A version that
 // is missing or no number is left for the reader to report.
-func migrate(root *node) *fault.Fault {
-	n := root.get("plumbhook")
-	if n == nil || n.kind != scalar {
+func migrate(root *keyed.Node) *fault.Fault {
+	n := root.Get("plumbhook")
+	if n == nil || n.Kind != keyed.Scalar {
 		return nil
 	}
-	v, err := strconv.Atoi(n.text)
+	v, err := strconv.Atoi(n.Text)
 	switch {
 	case err != nil || v < 0:
 		return nil
 	case v > version:
 		return fault.New(fault.Unsupported, "the file has version %d and was made by a newer program; this one reads up to version %d", v, version).
-			In("plumbhook").At(n.pos).Fix("use a newer plumbhook")
+			In("plumbhook").At(n.Pos).Fix("use a newer plumbhook")
 	}
 	for ; v < version; v++ {
 		migrations[v](root)
 	}
-	n.text = strconv.Itoa(version)
+	n.Text = strconv.Itoa(version)
 	return nil
 }

@@ -6,6 +6,16 @@ import (
 	"io/fs"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
+)
+
+// bounds of a lift file: a lift of a hundred legs and five hundred parts stays
+// well below each, and the format needs a depth of seven.
+var bounds = keyed.Bounds{Bytes: 256 << 10, Tokens: 50_000, Values: 50_000, Keys: 5_000, Depth: 32, Aliases: true}
+
+const (
+	maxText   = 1000 // bytes of one value
+	maxFaults = 500  // told of one file
 )
 
 // Read parses and checks a lift file. name is used in messages only. files is
@@ -14,7 +24,7 @@ import (
 // On error the result is nil and the error is a fault.List in file order,
 // every mistake of the file.
 //
-// The way of a file: read_yaml.go makes a tree with places, migrate.go brings
+// The way of a file: package keyed makes a tree with places, migrate.go brings
 // an older version of the format up to date, read_keys.go says which keys
 // there are and read_form.go reads them, read_load.go and read_leg.go check
 // load and legs by themselves, read_rig.go checks what refers to what.
@@ -26,7 +36,7 @@ func Read(name string, files fs.FS, data []byte) (*Lift, error) {
 // stack entry without a kind takes kind and figures from it by its serial.
 // What the file says itself goes before.
 func ReadWith(name string, files fs.FS, data []byte, store Store) (*Lift, error) {
-	root, faults := parseYAML(name, data)
+	root, faults := keyed.Tree(name, data, bounds)
 	if root == nil {
 		return nil, faults.Err()
 	}
@@ -39,7 +49,7 @@ func ReadWith(name string, files fs.FS, data []byte, store Store) (*Lift, error)
 	}
 	r.store = store
 	r.fill(root)
-	root.setPaths("", r.places)
+	root.SetPaths("", r.places)
 	l, ok := fileForm.read(r, root)
 	if ok {
 		r.rig(&l)

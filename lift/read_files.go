@@ -8,6 +8,7 @@ import (
 	"io/fs"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 )
 
 // The files that a lift file names besides meshes: charts, and the rules of a
@@ -56,7 +57,7 @@ var siteRulesFileForm = record("", "a file of site rules", nil, keys(
 	needed("rules", listOf("a list of rules (- {name: ..., each: leg, if: ...})", siteRuleForm), func(s *SiteRules, v []SiteRule) { s.Rules = v }, "The rules."),
 ))
 
-var siteRuleForm = record("", "a rule", func(s *SiteRule, n *node) { s.Pos = n.place() }, keys(
+var siteRuleForm = record("", "a rule", func(s *SiteRule, n *keyed.Node) { s.Pos = n.Pos }, keys(
 	needed("name", textForm, func(s *SiteRule, v string) { s.Name = v }, "What the rule is called."),
 	needed("each", choice("what the rule looks at", option[string]{"lift", "lift"}, option[string]{"leg", "leg"}, option[string]{"part", "part"}, option[string]{"hook", "hook"}),
 		func(s *SiteRule, v string) { s.Each = v }, "What the rule looks at, one by one: lift, leg, part (of a stack) or hook."),
@@ -69,7 +70,7 @@ var siteRuleForm = record("", "a rule", func(s *SiteRule, n *node) { s.Pos = n.p
 		"Cases that test the rule: one at least with a finding, one without."),
 ))
 
-var siteCaseForm = record("", "a case", func(s *SiteCase, n *node) { s.Pos = n.place() }, keys(
+var siteCaseForm = record("", "a case", func(s *SiteCase, n *keyed.Node) { s.Pos = n.Pos }, keys(
 	needed("given", lookup("a map of values by name", textForm), func(s *SiteCase, v map[string]string) { s.Given = v }, "Values the rule uses, by name."),
 	needed("finds", truth(true), func(s *SiteCase, v bool) { s.Finds = v }, "Whether there must be a finding."),
 ))
@@ -80,9 +81,9 @@ type placedText struct {
 }
 
 var ifForm = form[placedText]{
-	read: func(r *reader, n *node) (placedText, bool) {
+	read: func(r *reader, n *keyed.Node) (placedText, bool) {
 		s, ok := textForm.read(r, n)
-		return placedText{s, n.pos}, ok
+		return placedText{s, n.Pos}, ok
 	},
 	schema: textForm.in,
 }
@@ -91,24 +92,24 @@ var siteRulesForm = mapped(fileNameForm, func(name string) *SiteRules { return &
 
 // readSiteRules reads the file of a firm's rules. Its mistakes are told with
 // those of the lift file.
-func readSiteRules(r *reader, n *node, s **SiteRules) {
+func readSiteRules(r *reader, n *keyed.Node, s **SiteRules) {
 	name := (*s).File
 	if r.files == nil {
-		r.fault(n, fault.Path, "no folder to look for %s in", quote(name)).Fix("read the lift from a folder")
+		r.fault(n, fault.Path, "no folder to look for %s in", keyed.Quote(name)).Fix("read the lift from a folder")
 		return
 	}
 	data, err := readFile(r.files, name, maxSiteRules)
 	if err != nil {
-		r.fault(n, fault.Path, "%s cannot be read", quote(name)).Because(err).Fix("check the name; it counts from the folder of the lift file")
+		r.fault(n, fault.Path, "%s cannot be read", keyed.Quote(name)).Because(err).Fix("check the name; it counts from the folder of the lift file")
 		return
 	}
-	root, faults := parseYAML(name, data)
+	root, faults := keyed.Tree(name, data, bounds)
 	if root == nil {
 		r.faults = append(r.faults, faults...)
 		return
 	}
 	own := &reader{faults: faults, places: map[string]fault.Pos{}, blind: map[string]bool{}}
-	root.setPaths("", own.places)
+	root.SetPaths("", own.places)
 	read, _ := siteRulesFileForm.read(own, root)
 	if len(read.Rules) > maxRules {
 		own.fault(root, fault.TooLarge, "the file has %d rules, the most is %d", len(read.Rules), maxRules).Fix("keep the ones that matter")
@@ -121,7 +122,7 @@ func readSiteRules(r *reader, n *node, s **SiteRules) {
 
 // readChart fetches the bytes of a chart. One that is not there leaves a rule
 // that is not assessed, and a lift that can be hung.
-func readChart(r *reader, _ *node, c *Crane) {
+func readChart(r *reader, _ *keyed.Node, c *Crane) {
 	switch {
 	case c.Chart == "":
 	case r.files == nil:

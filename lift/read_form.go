@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 )
 
@@ -25,66 +26,66 @@ type reader struct {
 	blind map[string]bool
 }
 
-func (r *reader) add(f *fault.Fault, n *node, pos fault.Pos) *fault.Fault {
-	r.faults = append(r.faults, f.In(n.path).At(pos))
+func (r *reader) add(f *fault.Fault, n *keyed.Node, pos fault.Pos) *fault.Fault {
+	r.faults = append(r.faults, f.In(n.Path).At(pos))
 	return f
 }
 
-func (r *reader) fault(n *node, code fault.Code, format string, args ...any) *fault.Fault {
-	return r.add(fault.New(code, format, args...), n, n.place())
+func (r *reader) fault(n *keyed.Node, code fault.Code, format string, args ...any) *fault.Fault {
+	return r.add(fault.New(code, format, args...), n, n.Pos)
 }
 
 // clean says whether n was read without a fault. Values are read depth first,
 // so that a fault inside n, if any, is the last one.
-func (r *reader) clean(n *node) bool {
+func (r *reader) clean(n *keyed.Node) bool {
 	if len(r.faults) == 0 {
 		return true
 	}
-	rest, inside := strings.CutPrefix(r.faults[len(r.faults)-1].Where, n.path)
+	rest, inside := strings.CutPrefix(r.faults[len(r.faults)-1].Where, n.Path)
 	return !inside || rest != "" && rest[0] != '.' && rest[0] != '['
 }
 
 // adopt reports faults of another package about the thing that n describes.
-func (r *reader) adopt(n *node, err error) {
+func (r *reader) adopt(n *keyed.Node, err error) {
 	for _, f := range fault.Of(err) {
 		placed := *f
 		if placed.Pos == (fault.Pos{}) {
-			placed.Pos = n.place()
+			placed.Pos = n.Pos
 		}
 		r.add(&placed, n, placed.Pos)
 	}
 }
 
 // refuse reports what a parser said about the text of n.
-func (r *reader) refuse(n *node, err error) {
+func (r *reader) refuse(n *keyed.Node, err error) {
 	for _, f := range fault.Of(err) {
 		placed := *f
-		if n.stored {
-			placed.What = "the gear register says " + quote(n.text) + ": " + placed.What
+		if n.Outside {
+			placed.What = "the gear register says " + keyed.Quote(n.Text) + ": " + placed.What
 		}
-		r.add(&placed, n, n.at(f.Offset))
+		r.add(&placed, n, n.At(f.Offset))
 	}
 }
 
 // wrong reports a node of the wrong kind.
-func (r *reader) wrong(n *node, due kind, what string) {
+func (r *reader) wrong(n *keyed.Node, due keyed.Kind, what string) {
 	code := fault.Type
-	if n.kind == empty {
+	if n.Kind == keyed.Empty {
 		code = fault.Missing
 	}
-	do := map[kind]string{
-		scalar: "write one value behind the colon",
-		list:   "write its entries in [ ], or each behind a dash in a line of its own",
-		table:  "write its keys in { }, or each in a line of its own, indented",
+	do := map[keyed.Kind]string{
+		keyed.Scalar: "write one value behind the colon",
+		keyed.List:   "write its entries in [ ], or each behind a dash in a line of its own",
+		keyed.Table:  "write its keys in { }, or each in a line of its own, indented",
 	}
-	r.fault(n, code, "%s stands here, where %s is due", n.kind, what).Fix("%s", do[due])
+	r.fault(n, code, "%s stands here, where %s is due", n.Kind, what).Fix("%s", do[due])
 }
 
 // A form is one shape of value in the file: how to read it, and the JSON
 // Schema that says the same to an editor.
 type form[T any] struct {
-	name   string                             // of its definition in the schema; empty: spelt out where it is used
-	read   func(r *reader, n *node) (T, bool) // false after a fault that leaves no value
+	name   string                                   // of its definition in the schema; empty: spelt out where it is used
+	read   func(r *reader, n *keyed.Node) (T, bool) // false after a fault that leaves no value
 	schema func(d defs) object
 }
 
@@ -102,9 +103,9 @@ func (f form[T]) in(d defs) object {
 
 // check adds a test of what was read. It runs even when a part of the value
 // had faults, so it must allow for what is missing.
-func (f form[T]) check(test func(r *reader, n *node, v *T)) form[T] {
+func (f form[T]) check(test func(r *reader, n *keyed.Node, v *T)) form[T] {
 	read := f.read
-	f.read = func(r *reader, n *node) (T, bool) {
+	f.read = func(r *reader, n *keyed.Node) (T, bool) {
 		v, ok := read(r, n)
 		if ok {
 			test(r, n, &v)
@@ -131,7 +132,7 @@ func (f form[T]) demand(more object) form[T] {
 type key[R any] struct {
 	name, doc string
 	need      bool
-	read      func(r *reader, n *node, rec *R)
+	read      func(r *reader, n *keyed.Node, rec *R)
 	schema    func(d defs) object
 }
 
@@ -140,7 +141,7 @@ type key[R any] struct {
 func at[R, T any](name string, f form[T], set func(*R, T), doc string) key[R] {
 	return key[R]{
 		name: name, doc: doc, schema: f.in,
-		read: func(r *reader, n *node, rec *R) {
+		read: func(r *reader, n *keyed.Node, rec *R) {
 			if v, ok := f.read(r, n); ok {
 				set(rec, v)
 			}
@@ -168,38 +169,38 @@ func (k key[R]) like(examples ...any) key[R] {
 
 // record reads a map with a closed set of keys. begin, if any, gives the
 // record its name, place and defaults.
-func record[R any](name, what string, begin func(*R, *node), groups ...[]key[R]) form[R] {
+func record[R any](name, what string, begin func(*R, *keyed.Node), groups ...[]key[R]) form[R] {
 	keys := slices.Concat(groups...)
 	return form[R]{
 		name: name,
-		read: func(r *reader, n *node) (R, bool) {
+		read: func(r *reader, n *keyed.Node) (R, bool) {
 			var rec R
 			if begin != nil {
 				begin(&rec, n)
 			}
-			if n.kind != table && n.kind != empty {
-				r.wrong(n, table, what)
+			if n.Kind != keyed.Table && n.Kind != keyed.Empty {
+				r.wrong(n, keyed.Table, what)
 				return rec, false
 			}
-			for _, it := range n.items {
+			for _, it := range n.Items {
 				find := func(name string) int {
 					return slices.IndexFunc(keys, func(k key[R]) bool { return k.name == name })
 				}
-				i := find(it.name)
+				i := find(it.Name)
 				if i < 0 {
 					// Read on as if the nearest key stood there, so that what is
 					// below it is checked in the same go.
-					if near := r.unknown(it, what, names(keys)); near == "" || n.get(near) != nil {
+					if near := r.unknown(it, what, names(keys)); near == "" || n.Get(near) != nil {
 						continue
 					} else {
-						i, it.name = find(near), near
-						it.setPaths(n.below(near), r.places)
+						i, it.Name = find(near), near
+						it.SetPaths(n.Below(near), r.places)
 					}
 				}
 				keys[i].read(r, it, &rec)
 			}
 			for _, k := range keys {
-				if k.need && n.get(k.name) == nil {
+				if k.need && n.Get(k.name) == nil {
 					r.fault(n, fault.Missing, "%s needs the key %s", what, k.name).Fix("%s: %s", k.name, brief(k.doc))
 				}
 			}
@@ -244,18 +245,18 @@ func brief(doc string) string {
 
 // unknown reports a key that the record does not have, and gives the nearest
 // one, if any is near.
-func (r *reader) unknown(n *node, what string, known []string) string {
-	if n.kind == empty && n.name != "" && n.name[0] >= '0' && n.name[0] <= '9' {
-		r.add(fault.New(fault.Ambiguous, "%s stands by itself after a comma, which parts keys here", quote(n.name)), n, n.key).
+func (r *reader) unknown(n *keyed.Node, what string, known []string) string {
+	if n.Kind == keyed.Empty && n.Name != "" && n.Name[0] >= '0' && n.Name[0] <= '9' {
+		r.add(fault.New(fault.Ambiguous, "%s stands by itself after a comma, which parts keys here", keyed.Quote(n.Name)), n, n.Key).
 			Fix("write decimals with a point: 2.5 t, not 2,5 t")
 		return ""
 	}
-	f := r.add(fault.New(fault.UnknownKey, "%s has no key %s", what, quote(n.name)), n, n.key)
+	f := r.add(fault.New(fault.UnknownKey, "%s has no key %s", what, keyed.Quote(n.Name)), n, n.Key)
 	if len(r.faults) > maxFaults {
 		return "" // nobody will be told
 	}
-	near := nearest(n.name, known)
-	if word := alsoCalled[strings.ToLower(n.name)]; near == "" && slices.Contains(known, word) {
+	near := nearest(n.Name, known)
+	if word := alsoCalled[strings.ToLower(n.Name)]; near == "" && slices.Contains(known, word) {
 		near = word
 	}
 	if near != "" {
@@ -281,22 +282,22 @@ var goodName = regexp.MustCompile(nameRule)
 // named reads a map from names to values, in the order of the file.
 func named[T any](what string, f form[T]) form[[]T] {
 	return form[[]T]{
-		read: func(r *reader, n *node) ([]T, bool) {
-			if n.kind != table && n.kind != empty {
-				r.wrong(n, table, what)
-				r.blind[n.path] = true
+		read: func(r *reader, n *keyed.Node) ([]T, bool) {
+			if n.Kind != keyed.Table && n.Kind != keyed.Empty {
+				r.wrong(n, keyed.Table, what)
+				r.blind[n.Path] = true
 				return nil, false
 			}
 			var out []T
-			for _, it := range n.items {
-				if !goodName.MatchString(it.name) {
-					r.add(fault.New(fault.Range, "%s will not do as a name", quote(it.name)), it, it.key).
+			for _, it := range n.Items {
+				if !goodName.MatchString(it.Name) {
+					r.add(fault.New(fault.Range, "%s will not do as a name", keyed.Quote(it.Name)), it, it.Key).
 						Fix("a name has at least one character, no full stop, and no space at its ends")
 				}
 				if v, ok := f.read(r, it); ok {
 					out = append(out, v)
 				} else {
-					r.blind[n.path] = true
+					r.blind[n.Path] = true
 				}
 			}
 			return out, true
@@ -317,9 +318,9 @@ func lookup[T any](what string, f form[T]) form[map[string]T] {
 		v    T
 	}
 	pairs := named(what, form[entry]{
-		read: func(r *reader, n *node) (entry, bool) {
+		read: func(r *reader, n *keyed.Node) (entry, bool) {
 			v, ok := f.read(r, n)
-			return entry{n.name, v}, ok
+			return entry{n.Name, v}, ok
 		},
 		schema: f.in,
 	})
@@ -336,7 +337,7 @@ func lookup[T any](what string, f form[T]) form[map[string]T] {
 func mapped[T, U any](f form[T], to func(T) U) form[U] {
 	return form[U]{
 		name: f.name, schema: f.schema,
-		read: func(r *reader, n *node) (u U, ok bool) {
+		read: func(r *reader, n *keyed.Node) (u U, ok bool) {
 			v, ok := f.read(r, n)
 			if ok {
 				u = to(v)
@@ -349,13 +350,13 @@ func mapped[T, U any](f form[T], to func(T) U) form[U] {
 // listOf reads a list.
 func listOf[T any](what string, f form[T]) form[[]T] {
 	return form[[]T]{
-		read: func(r *reader, n *node) ([]T, bool) {
-			if n.kind != list && n.kind != empty {
-				r.wrong(n, list, what)
+		read: func(r *reader, n *keyed.Node) ([]T, bool) {
+			if n.Kind != keyed.List && n.Kind != keyed.Empty {
+				r.wrong(n, keyed.List, what)
 				return nil, false
 			}
 			var out []T
-			for _, it := range n.items {
+			for _, it := range n.Items {
 				if v, ok := f.read(r, it); ok {
 					out = append(out, v)
 				}
@@ -372,8 +373,8 @@ func listOf[T any](what string, f form[T]) form[[]T] {
 func oneOrMore[T any](what string, f form[T]) form[[]T] {
 	several := listOf(what, f)
 	return form[[]T]{
-		read: func(r *reader, n *node) ([]T, bool) {
-			if n.kind == scalar {
+		read: func(r *reader, n *keyed.Node) ([]T, bool) {
+			if n.Kind == keyed.Scalar {
 				v, ok := f.read(r, n)
 				return []T{v}, ok
 			}
@@ -388,8 +389,8 @@ func oneOrMore[T any](what string, f form[T]) form[[]T] {
 func either[T any](name string, short, long form[T]) form[T] {
 	return form[T]{
 		name: name,
-		read: func(r *reader, n *node) (T, bool) {
-			if n.kind == scalar || n.kind == list {
+		read: func(r *reader, n *keyed.Node) (T, bool) {
+			if n.Kind == keyed.Scalar || n.Kind == keyed.List {
 				return short.read(r, n)
 			}
 			return long.read(r, n)
@@ -403,16 +404,16 @@ func either[T any](name string, short, long form[T]) form[T] {
 func words[T any](name, what string, schema object, parse func(string) (T, error)) form[T] {
 	return form[T]{
 		name: name,
-		read: func(r *reader, n *node) (v T, ok bool) {
-			if n.kind != scalar {
-				r.wrong(n, scalar, what)
+		read: func(r *reader, n *keyed.Node) (v T, ok bool) {
+			if n.Kind != keyed.Scalar {
+				r.wrong(n, keyed.Scalar, what)
 				return v, false
 			}
-			if len(n.text) > maxText {
+			if len(n.Text) > maxText {
 				r.fault(n, fault.TooLarge, "a value of more than %d bytes", maxText).Fix("shorten it")
 				return v, false
 			}
-			v, err := parse(n.text)
+			v, err := parse(n.Text)
 			if err != nil {
 				r.refuse(n, err)
 				return v, false
@@ -440,7 +441,7 @@ func choice[T any](what string, options ...option[T]) form[T] {
 				return o.value, nil
 			}
 		}
-		f := fault.New(fault.Range, "%s is not %s", quote(s), what).Fix("write %s", strings.Join(all, " or "))
+		f := fault.New(fault.Range, "%s is not %s", keyed.Quote(s), what).Fix("write %s", strings.Join(all, " or "))
 		if near := nearest(s, all); near != "" && len(s) > 2 { // two letters are near to anything
 			f.Fix("did you mean %s? The choices are %s", near, strings.Join(all, ", "))
 		}
@@ -465,9 +466,9 @@ func number(what string, least, most float64) form[float64] {
 		v, err := strconv.ParseFloat(s, 64)
 		switch {
 		case err != nil:
-			return 0, fault.New(fault.Type, "%s is not a plain number", quote(s)).Fix("write %s without a unit", what)
+			return 0, fault.New(fault.Type, "%s is not a plain number", keyed.Quote(s)).Fix("write %s without a unit", what)
 		case !(v >= least && v <= most):
-			return 0, fault.New(fault.Range, "%s cannot be", quote(s)).Fix("%s lies from %v to %v", what, least, most)
+			return 0, fault.New(fault.Range, "%s cannot be", keyed.Quote(s)).Fix("%s lies from %v to %v", what, least, most)
 		}
 		return v, nil
 	})
@@ -479,7 +480,7 @@ func whole(what string, least, most int) form[int] {
 		v, err := strconv.Atoi(s)
 		switch {
 		case err != nil:
-			return 0, fault.New(fault.Type, "%s is not a whole number", quote(s)).Fix("write %s in digits", what)
+			return 0, fault.New(fault.Type, "%s is not a whole number", keyed.Quote(s)).Fix("write %s in digits", what)
 		case v < least || v > most:
 			return 0, fault.New(fault.Range, "%d cannot be", v).Fix("%s lies from %d to %d", what, least, most)
 		}

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 	"plumbhook/takeoff"
 )
@@ -14,7 +15,7 @@ import (
 // version is the version of the file format that the tables describe.
 const version = 1
 
-var fileForm = record("", "a lift file", func(l *Lift, _ *node) {
+var fileForm = record("", "a lift file", func(l *Lift, _ *keyed.Node) {
 	l.Version = version
 	l.Site.G = quantity.Known(quantity.StandardGravity)
 }, keys(
@@ -47,7 +48,7 @@ var fileForm = record("", "a lift file", func(l *Lift, _ *node) {
 		"Readings besides the load cells in the legs, by channel name."),
 ))
 
-var siteForm = record("site", "site", func(s *Site, _ *node) { s.G = quantity.Known(quantity.StandardGravity) }, keys(
+var siteForm = record("site", "site", func(s *Site, _ *keyed.Node) { s.G = quantity.Known(quantity.StandardGravity) }, keys(
 	at("g", gravityForm, func(s *Site, v quantity.Measured[quantity.Acceleration]) { s.G = v },
 		"Local gravity, used to turn masses into weights. Standard gravity, 9.80665 m/s2, when not given."),
 	at("temperature", temperatureForm, func(s *Site, v quantity.Measured[quantity.Temperature]) { s.Temperature = &v }, "Air temperature during the lift."),
@@ -55,13 +56,13 @@ var siteForm = record("site", "site", func(s *Site, _ *node) { s.G = quantity.Kn
 	at("exposure", oneOrMore("what the gear is exposed to (dry, or [wet, acids])", choice("an exposure", option[Exposure]{"dry", Dry},
 		option[Exposure]{"wet", Wet}, option[Exposure]{"acids", Acids}, option[Exposure]{"caustics", Caustics}, option[Exposure]{"phenolics", Phenolics})),
 		func(s *Site, v []Exposure) { s.Exposure = v }, "What the gear is exposed to. Dry says that it is nothing.").like("dry"),
-)).check(func(r *reader, n *node, s *Site) {
+)).check(func(r *reader, n *keyed.Node, s *Site) {
 	if len(s.Exposure) > 1 && slices.Contains(s.Exposure, Dry) {
-		r.fault(n.get("exposure"), fault.Disagree, "the gear stays dry, and is exposed to something else").Fix("leave out what is wrong")
+		r.fault(n.Get("exposure"), fault.Disagree, "the gear stays dry, and is exposed to something else").Fix("leave out what is wrong")
 	}
 })
 
-var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *node) { d.Pos = n.place() }, keys(
+var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *keyed.Node) { d.Pos = n.Pos }, keys(
 	at("factor", number("a dynamic factor", 1, 10), func(d *Dynamic, v float64) { d.Factor = v },
 		"Factor on the static forces. Static and dynamic results are both shown.").like(1.1),
 	at("class", choice("a hoisting class", option[string]{"HC1", "HC1"}, option[string]{"HC2", "HC2"}, option[string]{"HC3", "HC3"}, option[string]{"HC4", "HC4"}),
@@ -73,8 +74,8 @@ var dynamicForm = record("dynamic", "dynamic", func(d *Dynamic, n *node) { d.Pos
 
 // checkDynamic demands a factor, or what a table finds one from. With both the
 // stated one counts, and is held against the table's.
-func checkDynamic(r *reader, n *node, d *Dynamic) {
-	factor, class, speed := n.get("factor"), n.get("class"), n.get("hoist_speed")
+func checkDynamic(r *reader, n *keyed.Node, d *Dynamic) {
+	factor, class, speed := n.Get("factor"), n.Get("class"), n.Get("hoist_speed")
 	if factor == nil && (class == nil || speed == nil) || (class == nil) != (speed == nil) {
 		r.fault(n, fault.Missing, "nothing gives the dynamic factor, or only half of what gives it").Fix("give factor, or class and hoist_speed")
 	}
@@ -90,7 +91,7 @@ var limitsForm = record("limits", "limits", nil, keys(
 	at("tilt", tiltForm, func(l *Limits, v quantity.Measured[quantity.Angle]) { l.Tilt = &v }, "Most tilt of the load's z axis from the vertical."),
 ))
 
-var limitForm = record("limit", "a limit", func(l *Limit, n *node) { l.Pos = n.place() }, keys(
+var limitForm = record("limit", "a limit", func(l *Limit, n *keyed.Node) { l.Pos = n.Pos }, keys(
 	at("warn", ratingForm, func(l *Limit, v quantity.Rating) { l.Warn = &v }, "Gross force at which the crew is warned."),
 	at("stop", ratingForm, func(l *Limit, v quantity.Rating) { l.Stop = &v }, "Gross force at which the lift is stopped."),
 )).check(checkLimit).demand(object{"type": "object", "anyOf": requiring("warn", "stop")})
@@ -105,8 +106,8 @@ type loadFile struct {
 	contingency quantity.Ratio
 }
 
-var loadForm = record("load", "the load", func(l *loadFile, n *node) {
-	l.Name, l.Wet, l.Pos = "load", true, n.place()
+var loadForm = record("load", "the load", func(l *loadFile, n *keyed.Node) {
+	l.Name, l.Wet, l.Pos = "load", true, n.Pos
 }, keys(
 	at("name", textForm, func(l *loadFile, v string) { l.Name = v }, "What the load is called on site.").like("pump motor"),
 	at("parts", listOf("a list of parts (- {name: frame, mass: 4100 kg, at: 0 0 0.9 m})", partForm), func(l *loadFile, v []takeoff.Part) { l.parts = v },
@@ -129,7 +130,7 @@ var loadForm = record("load", "the load", func(l *loadFile, n *node) {
 		"Lifting points on the load, by name. Legs take hold of them as load.NAME."),
 )).check(checkLoad).demand(object{"anyOf": []object{{"required": []string{"parts"}}, {"required": []string{"mass", "cg"}}}})
 
-var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) { p.Name, p.Pos = numbered("part", n), n.place() }, keys(
+var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *keyed.Node) { p.Name, p.Pos = numbered("part", n), n.Pos }, keys(
 	at("name", textForm, func(p *takeoff.Item, v string) { p.Name = v }, "What the part is called on the weight sheet.").like("frame"),
 	at("from", textForm, func(p *takeoff.Item, v string) { p.From = v }, "Who says that it weighs that: nameplate, drawing, weighing ...").like("drawing"),
 	at("at", pointForm, func(p *takeoff.Item, v quantity.Point) { p.At = &v },
@@ -151,13 +152,13 @@ var partForm = weighed(record("part", "a part", func(p *takeoff.Item, n *node) {
 )))
 
 var (
-	shapeForm = record("shape", "a shape", func(s *takeoff.Shape, n *node) {
-		s.Sizes, s.Pos = map[string]quantity.Measured[quantity.Length]{}, n.place()
+	shapeForm = record("shape", "a shape", func(s *takeoff.Shape, n *keyed.Node) {
+		s.Sizes, s.Pos = map[string]quantity.Measured[quantity.Length]{}, n.Pos
 	}, keys(
 		needed("kind", shapeKindForm, func(s *takeoff.Shape, v string) { s.Kind = v }, "Which solid it is. Each kind has its own sizes."),
 	), sizeKeys).demand(object{"anyOf": sizeSets})
 
-	meshForm = record("mesh", "a mesh", func(m *takeoff.Mesh, n *node) { m.Pos = n.place() }, keys(
+	meshForm = record("mesh", "a mesh", func(m *takeoff.Mesh, n *keyed.Node) { m.Pos = n.Pos }, keys(
 		needed("file", fileNameForm, func(m *takeoff.Mesh, v string) { m.File = v }, "STL or OBJ file in the folder of the lift file. The surface must be closed."),
 		needed("unit", meshUnitForm, func(m *takeoff.Mesh, v quantity.Length) { m.Unit = v }, "What one unit of the mesh is: mm, in ... Mesh files do not say."),
 	)).check(readMesh)
@@ -166,14 +167,14 @@ var (
 // holdForm is a lug of the load or a point of a spreader: its place alone, or
 // a map with its place and what is known about it.
 func holdForm(name, what string) form[Lug] {
-	meant := func(r *reader, n *node, l *Lug) {
-		if it := n.get("type"); it != nil {
+	meant := func(r *reader, n *keyed.Node, l *Lug) {
+		if it := n.Get("type"); it != nil {
 			l.Meant = r.meant(it, l.Type, "type of lifting point")
 		}
 	}
-	begin := func(l *Lug, n *node) { l.Name, l.Pos = n.name, n.key }
+	begin := func(l *Lug, n *keyed.Node) { l.Name, l.Pos = n.Name, n.Key }
 	short := form[Lug]{
-		read: func(r *reader, n *node) (l Lug, ok bool) {
+		read: func(r *reader, n *keyed.Node) (l Lug, ok bool) {
 			begin(&l, n)
 			l.At, ok = pointForm.read(r, n)
 			return l, ok
@@ -197,20 +198,20 @@ var angledForm = record("angled", "an angled_wll", nil, keys(
 	needed("off_axis", chokeForm, func(a *AngledWLL, v quantity.Measured[quantity.Angle]) { a.OffAxis = v }, "Angle off the axis of the bolt up to which it holds.").like("45 deg"),
 ))
 
-var hookForm = record("hook", "a hook", func(h *Hook, n *node) { h.Name, h.Pos = n.name, n.key }, keys(
+var hookForm = record("hook", "a hook", func(h *Hook, n *keyed.Node) { h.Name, h.Pos = n.Name, n.Key }, keys(
 	at("at", pointForm, func(h *Hook, v quantity.Point) { h.At = &v },
 		"Where the hook's bearing is in the world. Needed with several hooks, supports or ties; a single hook is plumb over the load without it."),
 	at("wll", ratingForm, func(h *Hook, v quantity.Rating) { h.WLL = &v }, "Working load limit off the hook or block."),
 ))
 
-var nodeForm = record("node", "a node", func(d *Node, n *node) { d.Name, d.Pos = n.name, n.key }, keys(
+var nodeForm = record("node", "a node", func(d *Node, n *keyed.Node) { d.Name, d.Pos = n.Name, n.Key }, keys(
 	at("mass", ownMassForm, func(d *Node, v quantity.Measured[quantity.Mass]) { d.Mass = v }, "Mass of the ring or link. Nothing when not given."),
 	at("at", pointForm, func(d *Node, v quantity.Point) { d.At = &v }, "Where it starts in the world. Found without it."),
 	at("wll", ratingForm, func(d *Node, v quantity.Rating) { d.WLL = &v }, "Working load limit off the tag."),
 ))
 
-var legForm = record("leg", "a leg", func(l *Leg, n *node) {
-	l.Name, l.Hitch, l.Pos = n.name, Straight, n.key
+var legForm = record("leg", "a leg", func(l *Leg, n *keyed.Node) {
+	l.Name, l.Hitch, l.Pos = n.Name, Straight, n.Key
 }, keys(
 	needed("from", refForm, func(l *Leg, v Ref) { l.From = v }, "Upper end: a hook, a node, or BODY.POINT."),
 	needed("to", refForm, func(l *Leg, v Ref) { l.To = v }, "Lower end: load.LUG, a node, or BODY.POINT."),
@@ -242,7 +243,7 @@ var legForm = record("leg", "a leg", func(l *Leg, n *node) {
 	at("cell", cellForm, func(l *Leg, v Cell) { l.Cell = &v }, "Load cell of a leg that is given without a stack."),
 )).check(checkLeg).demand(object{"type": "object", "anyOf": requiring("length", "stack")})
 
-var assemblyForm = record("assembly", "an assembly_wll", func(a *AssemblyWLL, n *node) { a.Pos = n.place() }, keys(
+var assemblyForm = record("assembly", "an assembly_wll", func(a *AssemblyWLL, n *keyed.Node) { a.Pos = n.Pos }, keys(
 	needed("wll", ratingForm, func(a *AssemblyWLL, v quantity.Rating) { a.WLL = v }, "Working load limit of the whole assembly."),
 	needed("legs", whole("the number of legs on the tag", 1, 8), func(a *AssemblyWLL, v int) { a.Legs = v }, "Number of legs the tag speaks of.").like(2),
 	needed("angle", angleFromForm, func(a *AssemblyWLL, v angleFrom) { a.Angle, a.From = v.angle, v.line },
@@ -264,10 +265,10 @@ func cellKeys[R any](of func(*R) *Cell) []key[R] {
 	)
 }
 
-var cellForm = record("cell", "a cell", func(c *Cell, n *node) { c.Zero, c.Pos = ZeroNone, n.place() },
+var cellForm = record("cell", "a cell", func(c *Cell, n *keyed.Node) { c.Zero, c.Pos = ZeroNone, n.Pos },
 	cellKeys(func(c *Cell) *Cell { return c })).check(checkCell).check(checkChannel).demand(object{"type": "object", "required": []string{"channel"}})
 
-var entryForm = record("entry", "a stack entry", func(p *Part, n *node) { p.Facts, p.Pos = map[string]string{}, n.place() }, entryKeys,
+var entryForm = record("entry", "a stack entry", func(p *Part, n *keyed.Node) { p.Facts, p.Pos = map[string]string{}, n.Pos }, entryKeys,
 	cellKeys((*Part).cell), factKeys).check(checkEntry).demand(object{"type": "object", "anyOf": requiring("kind", "serial")})
 
 var entryKeys = keys(
@@ -333,7 +334,7 @@ var factKeys = func() (all []key[Part]) {
 	return all
 }()
 
-var spreaderForm = record("spreader", "a spreader", func(s *Spreader, n *node) { s.Name, s.Pos = n.name, n.key }, keys(
+var spreaderForm = record("spreader", "a spreader", func(s *Spreader, n *keyed.Node) { s.Name, s.Pos = n.Name, n.Key }, keys(
 	needed("mass", ownMassForm, func(s *Spreader, v quantity.Measured[quantity.Mass]) { s.Mass = v }, "Mass of the spreader."),
 	needed("cg", pointForm, func(s *Spreader, v quantity.Point) { s.CG = v }, "Centre of gravity in its own axes."),
 	at("wll", ratingForm, func(s *Spreader, v quantity.Rating) { s.WLL = &v }, "Rated load."),
@@ -348,20 +349,20 @@ var spreaderForm = record("spreader", "a spreader", func(s *Spreader, n *node) {
 		"Points that legs take hold of as NAME.POINT."),
 ))
 
-var supportForm = record("support", "a support", func(s *Support, n *node) { s.Name, s.Pos = n.name, n.key }, keys(
+var supportForm = record("support", "a support", func(s *Support, n *keyed.Node) { s.Name, s.Pos = n.Name, n.Key }, keys(
 	needed("at", refForm, func(s *Support, v Ref) { s.At = v }, "Point of a body that stands on the ground: BODY.POINT."),
 	needed("level", levelForm, func(s *Support, v quantity.Measured[quantity.Length]) { s.Level = v }, "Height of the ground in the world."),
 	at("friction", frictionForm, func(s *Support, v float64) { s.Friction = v }, "Coefficient of friction on the ground. Nothing when not given.").like(0.3),
 ))
 
-var tieForm = record("tie", "a tie", func(t *Tie, n *node) { t.Name, t.Pos = n.name, n.key }, keys(
+var tieForm = record("tie", "a tie", func(t *Tie, n *keyed.Node) { t.Name, t.Pos = n.Name, n.Key }, keys(
 	needed("at", refForm, func(t *Tie, v Ref) { t.At = v }, "Point of a body that is held: BODY.POINT."),
 	needed("to", pointForm, func(t *Tie, v quantity.Point) { t.To = v }, "Fixed point of the world that holds it."),
 	at("length", lengthForm, func(t *Tie, v quantity.Measured[quantity.Length]) { t.Length = &v }, "Unloaded length. Its length in the start pose when not given."),
 	at("stiffness", stiffnessForm, func(t *Tie, v quantity.Measured[quantity.Stiffness]) { t.Stiffness = &v }, "Force per stretch. Without it the tie does not stretch."),
 ))
 
-var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos = numbered("step", n), n.place() }, keys(
+var stepForm = record("step", "a step", func(s *Step, n *keyed.Node) { s.Name, s.Pos = numbered("step", n), n.Pos }, keys(
 	at("name", textForm, func(s *Step, v string) { s.Name = v }, "What the step is called.").like("raise"),
 	at("hooks", lookup("a map of moves by hook", record("hook-move", "a hook move", nil, keys(
 		needed("at", pointForm, func(p *quantity.Point, v quantity.Point) { *p = v }, "Where the hook goes."),
@@ -369,7 +370,7 @@ var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos =
 	at("legs", lookup("a map of changes by leg", record("leg-change", "a leg change", nil, keys(
 		needed("length", lengthForm, func(m *quantity.Measured[quantity.Length], v quantity.Measured[quantity.Length]) { *m = v }, "Its new unloaded length."),
 	))), func(s *Step, v map[string]quantity.Measured[quantity.Length]) { s.Legs = v }, "Legs that are shortened or paid out, by name."),
-	at("ties", lookup("a map of changes by tie", record("tie-change", "a tie change", func(held *bool, _ *node) { *held = true }, keys(
+	at("ties", lookup("a map of changes by tie", record("tie-change", "a tie change", func(held *bool, _ *keyed.Node) { *held = true }, keys(
 		needed("released", truth(false), func(held *bool, v bool) { *held = v }, "Whether the tie lets go in this step."),
 	))), func(s *Step, v map[string]bool) { s.Ties = v }, "Ties that let go or take hold again, by name."),
 	at("supports", lookup("a map of changes by support", record("support-change", "a support change", nil, keys(
@@ -377,7 +378,7 @@ var stepForm = record("step", "a step", func(s *Step, n *node) { s.Name, s.Pos =
 	))), func(s *Step, v map[string]quantity.Measured[quantity.Length]) { s.Supports = v }, "Supports that are raised or lowered, by name."),
 ))
 
-var craneForm = record("crane", "a crane", func(c *Crane, n *node) { c.Hook, c.Pos = n.name, n.key }, keys(
+var craneForm = record("crane", "a crane", func(c *Crane, n *keyed.Node) { c.Hook, c.Pos = n.Name, n.Key }, keys(
 	at("chart", fileNameForm, func(c *Crane, v string) { c.Chart = v }, "Capacity chart, a CSV file in the folder of the lift file. A chart that is not there is not assessed."),
 	at("radius", lengthForm, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Radius = &v }, "Radius of the hook from the axis of slewing."),
 	at("boom", lengthForm, func(c *Crane, v quantity.Measured[quantity.Length]) { c.Boom = &v }, "Length of the boom."),
@@ -418,7 +419,7 @@ var matForm = record("mat", "a mat", nil, keys(
 	at("foot", areaForm, func(m *Mat, v quantity.Measured[quantity.Area]) { m.Foot = &v }, "Area of the outrigger float or track on it."),
 ))
 
-var reactionForm = record("reaction", "a reaction", func(x *Reaction, n *node) { x.Name, x.Pos = n.name, n.key }, keys(
+var reactionForm = record("reaction", "a reaction", func(x *Reaction, n *keyed.Node) { x.Name, x.Pos = n.Name, n.Key }, keys(
 	at("force", ratingForm, func(x *Reaction, v quantity.Rating) { x.Force = &v }, "What it presses down with, machine and load together."),
 	at("share", shareForm, func(x *Reaction, v quantity.Ratio) { x.Share = &v }, "Share of machine and load that it takes, in place of force. The mass of the machine is needed with it.").like("75 %"),
 	at("from", textForm, func(x *Reaction, v string) { x.From = v }, "Who says so: the machine's data, a calculation.").like("data of the machine"),
@@ -426,9 +427,9 @@ var reactionForm = record("reaction", "a reaction", func(x *Reaction, n *node) {
 ))
 
 var channelForm = form[Channel]{
-	read: func(r *reader, n *node) (Channel, bool) {
+	read: func(r *reader, n *keyed.Node) (Channel, bool) {
 		kind, ok := channelKindForm.read(r, n)
-		return Channel{Name: n.name, Kind: kind, Pos: n.key}, ok
+		return Channel{Name: n.Name, Kind: kind, Pos: n.Key}, ok
 	},
 	schema: channelKindForm.in,
 }

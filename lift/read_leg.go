@@ -8,6 +8,7 @@ import (
 
 	"plumbhook/fault"
 	"plumbhook/gear"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 )
 
@@ -21,23 +22,23 @@ func (p *Part) cell() *Cell {
 
 // checkEntry tells load cells from other gear: by their kind, or by having a
 // channel.
-func checkEntry(r *reader, n *node, p *Part) {
-	if n.get("kind") == nil && n.get("serial") == nil {
+func checkEntry(r *reader, n *keyed.Node, p *Part) {
+	if n.Get("kind") == nil && n.Get("serial") == nil {
 		r.fault(n, fault.Missing, "nothing says what this is").Fix("give its kind, such as bow shackle, or its serial")
 	}
-	if it := n.get("wll"); it != nil {
-		p.stored = it.stored
+	if it := n.Get("wll"); it != nil {
+		p.stored = it.Outside
 	}
-	if it := n.get("kind"); it != nil {
+	if it := n.Get("kind"); it != nil {
 		p.Meant = r.meant(it, p.Kind, "kind of gear")
 	}
 	kind := strings.ToLower(p.Kind)
-	isCell := strings.Contains(kind, "load cell") || strings.Contains(kind, "load pin") || n.get("channel") != nil
+	isCell := strings.Contains(kind, "load cell") || strings.Contains(kind, "load pin") || n.Get("channel") != nil
 	switch {
 	case isCell:
 		checkCell(r, n, p.cell())
 	case p.Cell != nil:
-		r.fault(n, fault.UnknownKey, "capacity, accuracy, resolution, temperature_effect and zero belong to a load cell, and this is a %s", clip(p.Kind)).
+		r.fault(n, fault.UnknownKey, "capacity, accuracy, resolution, temperature_effect and zero belong to a load cell, and this is a %s", keyed.Quote(p.Kind)).
 			Fix("write kind: load cell if it is one; the rating of other gear is wll")
 	}
 	if p.Kind != "" && r.clean(n) {
@@ -49,7 +50,7 @@ func checkEntry(r *reader, n *node, p *Part) {
 // that it does. One slip away it is refused: a misspelt name would leave rules
 // out in silence. A name a little farther off may be something else: the one it
 // is near to is given, to be asked about.
-func (r *reader) meant(n *node, name, what string) string {
+func (r *reader) meant(n *keyed.Node, name, what string) string {
 	plain := strings.Join(strings.Fields(strings.NewReplacer("-", " ", "_", " ").Replace(strings.ToLower(name))), " ")
 	known := gear.Names()
 	if plain == "" || slices.Contains(known, plain) {
@@ -57,7 +58,7 @@ func (r *reader) meant(n *node, name, what string) string {
 	}
 	near := nearest(plain, known)
 	if near != "" && slips(plain, near) == 1 && len(plain) > 5 {
-		r.fault(n, fault.Reference, "%s is no %s that is known here", quote(name), what).
+		r.fault(n, fault.Reference, "%s is no %s that is known here", keyed.Quote(name), what).
 			Fix("did you mean %s? If it is something else, give it a name that cannot be taken for that", near)
 	}
 	return near
@@ -70,14 +71,14 @@ func (r *reader) meant(n *node, name, what string) string {
 // about, stays as it is. What is ambiguous or contradicts the tables is
 // refused, unless the tag rates the entry: then the fact is left out, and a
 // note says so.
-func (p *Part) lookUp(r *reader, n *node) {
+func (p *Part) lookUp(r *reader, n *keyed.Node) {
 	facts := gear.Facts(maps.Clone(p.Facts))
 	for _, key := range []string{"serial", "wll", "length", "mass", "stiffness", "capacity", "accuracy"} {
-		if it := n.get(key); it != nil {
-			facts[key] = it.text
+		if it := n.Get(key); it != nil {
+			facts[key] = it.Text
 		}
 	}
-	piece, err := gear.Look(p.Kind, facts, n.place())
+	piece, err := gear.Look(p.Kind, facts, n.Pos)
 	if err != nil {
 		faults := fault.Of(err)
 		for _, f := range faults {
@@ -85,20 +86,20 @@ func (p *Part) lookUp(r *reader, n *node) {
 				return
 			}
 		}
-		if n.get("wll") == nil && n.get("capacity") == nil {
+		if n.Get("wll") == nil && n.Get("capacity") == nil {
 			for _, f := range faults {
 				at := n
-				if it := n.get(f.Where); it != nil {
+				if it := n.Get(f.Where); it != nil {
 					at = it
 				}
-				r.add(f, at, at.place())
+				r.add(f, at, at.Pos)
 			}
 			return
 		}
 		for _, f := range faults {
 			delete(facts, f.Where)
 		}
-		if piece, err = gear.Look(p.Kind, facts, n.place()); err != nil {
+		if piece, err = gear.Look(p.Kind, facts, n.Pos); err != nil {
 			return
 		}
 		for _, f := range faults {
@@ -123,55 +124,55 @@ func (p *Part) lookUp(r *reader, n *node) {
 }
 
 // checkCell sees to it that a share of full scale has a full scale.
-func checkCell(r *reader, n *node, c *Cell) {
-	if c.Accuracy != nil && c.Accuracy.OfFullScale && n.get("capacity") == nil {
+func checkCell(r *reader, n *keyed.Node, c *Cell) {
+	if c.Accuracy != nil && c.Accuracy.OfFullScale && n.Get("capacity") == nil {
 		r.fault(n, fault.Missing, "an accuracy of full scale needs the capacity of the cell").Fix("give capacity, such as 6.5 t")
 	}
-	if n.get("capacity") == nil && slices.ContainsFunc(c.Warmth, func(w Warmth) bool { return w.OfFullScale }) {
-		r.fault(n.get("temperature_effect"), fault.Missing, "an effect on full scale needs the capacity of the cell").Fix("give capacity, such as 6.5 t")
+	if n.Get("capacity") == nil && slices.ContainsFunc(c.Warmth, func(w Warmth) bool { return w.OfFullScale }) {
+		r.fault(n.Get("temperature_effect"), fault.Missing, "an effect on full scale needs the capacity of the cell").Fix("give capacity, such as 6.5 t")
 	}
-	if it := n.get("resolution"); it != nil && c.Resolution != nil && !(c.Resolution.Force > 0) {
+	if it := n.Get("resolution"); it != nil && c.Resolution != nil && !(c.Resolution.Force > 0) {
 		r.fault(it, fault.Range, "the step of a display is above zero").Fix("write the smallest change that it shows, as 10 kg")
 	}
 }
 
 // checkChannel demands the channel of a cell that is not part of a stack,
 // where it has no other purpose than to be read.
-func checkChannel(r *reader, n *node, _ *Cell) {
-	if n.get("channel") == nil {
+func checkChannel(r *reader, n *keyed.Node, _ *Cell) {
+	if n.Get("channel") == nil {
 		r.fault(n, fault.Missing, "the cell needs the key channel").Fix("channel: the name of the channel that its readings come on")
 	}
 }
 
 // checkLeg brings what is said of the whole leg and of its stack together.
-func checkLeg(r *reader, n *node, l *Leg) {
-	stack := n.get("stack")
-	if n.get("length") == nil {
-		if stack == nil || len(stack.items) == 0 {
+func checkLeg(r *reader, n *keyed.Node, l *Leg) {
+	stack := n.Get("stack")
+	if n.Get("length") == nil {
+		if stack == nil || len(stack.Items) == 0 {
 			r.fault(n, fault.Missing, "the leg has no length").Fix("give length, unloaded and bearing to bearing, or a stack")
 			return
 		}
-		for i, it := range stack.items {
-			known := len(l.Stack) == len(stack.items) && l.Stack[i].Length != nil
-			if it.kind == table && it.get("length") == nil && !known {
+		for i, it := range stack.Items {
+			known := len(l.Stack) == len(stack.Items) && l.Stack[i].Length != nil
+			if it.Kind == keyed.Table && it.Get("length") == nil && !known {
 				r.noLength(it)
 			}
 		}
 	}
-	if stack != nil && n.get("cell") != nil {
-		r.fault(n.get("cell"), fault.Disagree, "the leg has a stack, and a cell beside it").Fix("put the cell into the stack, where it sits")
+	if stack != nil && n.Get("cell") != nil {
+		r.fault(n.Get("cell"), fault.Disagree, "the leg has a stack, and a cell beside it").Fix("put the cell into the stack, where it sits")
 	}
 	if !r.clean(n) {
 		return
 	}
-	if n.get("choke_angle") != nil && l.Hitch != Choker {
-		r.fault(n.get("choke_angle"), fault.Disagree, "the leg has an angle of choke, and its hitch is %s", l.Hitch).Fix("write hitch: choker, or leave the angle out")
+	if n.Get("choke_angle") != nil && l.Hitch != Choker {
+		r.fault(n.Get("choke_angle"), fault.Disagree, "the leg has an angle of choke, and its hitch is %s", l.Hitch).Fix("write hitch: choker, or leave the angle out")
 	}
 	if len(l.Stack) > 0 {
 		l.settleStack(r, n)
 	}
 	if l.Catenary && l.Mass.Value == 0 {
-		r.fault(n.get("hangs"), fault.Missing, "a leg without mass does not sag").Fix("give the mass of the leg, or of its stack entries")
+		r.fault(n.Get("hangs"), fault.Missing, "a leg without mass does not sag").Fix("give the mass of the leg, or of its stack entries")
 	}
 }
 
@@ -180,16 +181,16 @@ func checkLeg(r *reader, n *node, l *Leg) {
 // Where only some do, the leg's own counts, and must leave room for theirs: a
 // leg is not shorter, lighter or stiffer than a part of it. Figures of the
 // catalogue are looser than that: beside the leg's own they have no say.
-func (l *Leg) settleStack(r *reader, n *node) {
+func (l *Leg) settleStack(r *reader, n *keyed.Node) {
 	all := len(l.Stack)
-	whole := n.get("length")
+	whole := n.Get("length")
 	length, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Length] {
 		return unless(whole != nil && p.generic.length, p.Length)
 	})
 	if whole == nil || settle(r, whole, l.Length, length, stated == all, millimetre, written(length)) {
 		l.Length = length
 	}
-	whole = n.get("mass")
+	whole = n.Get("mass")
 	mass, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Mass] {
 		return unless(whole != nil && p.generic.mass, p.Mass)
 	})
@@ -197,7 +198,7 @@ func (l *Leg) settleStack(r *reader, n *node) {
 		l.Mass = mass
 	}
 	// In a row compliances add up: 1/k = 1/k1 + 1/k2 + ...
-	whole = n.get("stiffness")
+	whole = n.Get("stiffness")
 	compliance, stated := stackTotal(l.Stack, func(p Part) *quantity.Measured[quantity.Stiffness] {
 		return inverse(unless(whole != nil && p.generic.stiffness, p.Stiffness))
 	})
@@ -232,12 +233,12 @@ func written[Q quantity.Quantity](m quantity.Measured[Q]) string {
 
 // settle compares the figure of a whole leg with the total of its stack,
 // shown for messages, and says whether the total takes its place.
-func settle[Q quantity.Quantity](r *reader, n *node, whole, parts quantity.Measured[Q], complete bool, least float64, shown string) bool {
+func settle[Q quantity.Quantity](r *reader, n *keyed.Node, whole, parts quantity.Measured[Q], complete bool, least float64, shown string) bool {
 	ok := agree(whole, parts, least)
 	switch {
 	case complete && !ok:
 		r.fault(n, fault.Disagree, "the leg has %s, and its stack comes to %s", whole.Text, shown).
-			Fix("correct the one that is wrong, or leave the leg's own %s out", n.name)
+			Fix("correct the one that is wrong, or leave the leg's own %s out", n.Name)
 	case !complete && !ok && whole.Value < parts.Value:
 		r.fault(n, fault.Disagree, "the leg has %s, and a part of its stack alone comes to %s", whole.Text, shown).
 			Fix("correct the one that is wrong")

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 	"plumbhook/takeoff"
 )
@@ -20,7 +21,7 @@ const maxMeshBytes = 64 << 20
 func weighed(item form[takeoff.Item]) form[takeoff.Part] {
 	return form[takeoff.Part]{
 		name: item.name, schema: item.schema,
-		read: func(r *reader, n *node) (p takeoff.Part, ok bool) {
+		read: func(r *reader, n *keyed.Node) (p takeoff.Part, ok bool) {
 			it, ok := item.read(r, n)
 			if !ok || !r.clean(n) {
 				return p, false
@@ -35,8 +36,8 @@ func weighed(item form[takeoff.Item]) form[takeoff.Part] {
 }
 
 // numbered is the name of a list entry that has none of its own: part 3.
-func numbered(what string, n *node) string {
-	_, i, _ := strings.Cut(n.path, "[")
+func numbered(what string, n *keyed.Node) string {
+	_, i, _ := strings.Cut(n.Path, "[")
 	return what + " " + strings.TrimSuffix(i, "]")
 }
 
@@ -90,13 +91,13 @@ var (
 )
 
 // readMesh fetches the triangles of a mesh.
-func readMesh(r *reader, n *node, m *takeoff.Mesh) {
+func readMesh(r *reader, n *keyed.Node, m *takeoff.Mesh) {
 	if m.File == "" {
 		return
 	}
-	at := n.get("file")
+	at := n.Get("file")
 	if r.files == nil {
-		r.fault(at, fault.Path, "no folder to look for %s in", quote(m.File)).Fix("give a volume or a shape, or read the lift from a folder")
+		r.fault(at, fault.Path, "no folder to look for %s in", keyed.Quote(m.File)).Fix("give a volume or a shape, or read the lift from a folder")
 		return
 	}
 	f, err := r.files.Open(m.File)
@@ -107,7 +108,7 @@ func readMesh(r *reader, n *node, m *takeoff.Mesh) {
 	r.meshLeft -= int64(len(m.Data))
 	switch {
 	case err != nil:
-		r.fault(at, fault.Path, "%s cannot be read", quote(m.File)).Because(err).Fix("check the name; it counts from the folder of the lift file")
+		r.fault(at, fault.Path, "%s cannot be read", keyed.Quote(m.File)).Because(err).Fix("check the name; it counts from the folder of the lift file")
 	case r.meshLeft < 0:
 		m.Data, r.meshLeft = nil, 0
 		r.fault(at, fault.TooLarge, "the meshes of one lift have more than %d MiB", maxMeshBytes>>20).Fix("simplify the mesh, or give a volume")
@@ -116,13 +117,13 @@ func readMesh(r *reader, n *node, m *takeoff.Mesh) {
 
 // checkLoad makes the weight sheet of the load: of its parts, or of its mass
 // and centre of gravity. What is said twice must agree.
-func checkLoad(r *reader, n *node, l *loadFile) {
-	if from := n.get("size_from"); from != nil && n.get("size") == nil {
+func checkLoad(r *reader, n *keyed.Node, l *loadFile) {
+	if from := n.Get("size_from"); from != nil && n.Get("size") == nil {
 		r.fault(from, fault.Missing, "a box that begins somewhere needs its size").Fix("give size, the extents along x, y and z")
 	}
 	l.Sheet.Contingency = l.contingency
-	list := n.get("parts")
-	if list == nil || list.kind == empty || len(list.items) == 0 {
+	list := n.Get("parts")
+	if list == nil || list.Kind == keyed.Empty || len(list.Items) == 0 {
 		l.weighDirectly(r, n)
 		return
 	}
@@ -132,7 +133,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 			l.parts[i].From = l.from
 		}
 	}
-	if len(l.parts) < len(list.items) {
+	if len(l.parts) < len(list.Items) {
 		return // with the faults of the parts that are missing
 	}
 	sum, err := l.Sheet.Sum(l.Wet)
@@ -146,7 +147,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 		listed.Value, listed.Low, listed.High = sum.Listed, sum.Mass.Low/grown, sum.Mass.High/grown
 		if !agree(*l.mass, listed, rounding(*l.mass)) {
 			unit := quantity.For[quantity.Mass](unitsOf(l.mass.Text))
-			r.fault(n.get("mass"), fault.Disagree, "the mass is given as %s, and the parts add up to %s", l.mass.Text, listed.Format(unit)).
+			r.fault(n.Get("mass"), fault.Disagree, "the mass is given as %s, and the parts add up to %s", l.mass.Text, listed.Format(unit)).
 				Fix("correct the one that is wrong, or state with ± how far it may be off")
 		}
 	}
@@ -155,7 +156,7 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 		for i := range given {
 			if !agree(given[i], found[i], 5*millimetre) {
 				unit := quantity.For[quantity.Length](unitsOf(l.cg.Text))
-				r.fault(n.get("cg"), fault.Disagree, "the centre of gravity is given with %c at %s, and that of the parts is at %s",
+				r.fault(n.Get("cg"), fault.Disagree, "the centre of gravity is given with %c at %s, and that of the parts is at %s",
 					"xyz"[i], given[i].Format(unit), found[i].Format(unit)).
 					Fix("correct the one that is wrong, or state with ± how far it may be off")
 			}
@@ -164,8 +165,8 @@ func checkLoad(r *reader, n *node, l *loadFile) {
 }
 
 // weighDirectly makes a sheet of one line of the mass and centre of gravity.
-func (l *loadFile) weighDirectly(r *reader, n *node) {
-	mass, cg := n.get("mass"), n.get("cg")
+func (l *loadFile) weighDirectly(r *reader, n *keyed.Node) {
+	mass, cg := n.Get("mass"), n.Get("cg")
 	switch {
 	case mass == nil && cg == nil:
 		r.fault(n, fault.Missing, "nothing says what the load weighs").Fix("give parts, or mass and cg")
@@ -174,7 +175,7 @@ func (l *loadFile) weighDirectly(r *reader, n *node) {
 	case cg == nil:
 		r.fault(n, fault.Missing, "the load has a mass and no cg").Fix("give cg: x y z unit, in the axes of the lugs, or parts")
 	case l.mass != nil && l.cg != nil:
-		p, err := takeoff.Item{Name: l.Name, From: l.from, Mass: l.mass, At: l.cg, Pos: mass.pos}.Work()
+		p, err := takeoff.Item{Name: l.Name, From: l.from, Mass: l.mass, At: l.cg, Pos: mass.Pos}.Work()
 		if err == nil {
 			l.Sheet.Parts, l.Sheet.Direct = []takeoff.Part{p}, true
 			_, err = l.Sheet.Sum(l.Wet)
@@ -228,11 +229,11 @@ func unitsOf(text string) quantity.System {
 }
 
 // checkLimit refuses a limit that stops before it warns.
-func checkLimit(r *reader, n *node, l *Limit) {
+func checkLimit(r *reader, n *keyed.Node, l *Limit) {
 	switch {
 	case l.Warn != nil && l.Stop != nil && l.Warn.Force > l.Stop.Force:
 		r.fault(n, fault.Disagree, "the warning at %s comes after the stop at %s", l.Warn.Text, l.Stop.Text).Fix("warn below the stop")
-	case n.get("warn") == nil && n.get("stop") == nil:
+	case n.Get("warn") == nil && n.Get("stop") == nil:
 		r.fault(n, fault.Missing, "a limit without a figure").Fix("give warn, stop or both")
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 )
 
 // target is what a reference may name.
@@ -53,7 +54,7 @@ func (r *rigReader) declare() {
 			if other.what == "load" {
 				article = "the"
 			}
-			r.report(where, fault.Duplicate, "a %s is called %s, and so is %s %s", what, quote(name), article, other.what).
+			r.report(where, fault.Duplicate, "a %s is called %s, and so is %s %s", what, keyed.Quote(name), article, other.what).
 				Fix("give one of them another name")
 			return
 		}
@@ -131,7 +132,7 @@ func (r *rigReader) references() {
 	for i, s := range l.Steps {
 		where := fmt.Sprintf("steps[%d]", i+1)
 		if steps[s.Name] {
-			r.report(where, fault.Duplicate, "a step before this one is called %s too", quote(s.Name)).Fix("give each step its own name")
+			r.report(where, fault.Duplicate, "a step before this one is called %s too", keyed.Quote(s.Name)).Fix("give each step its own name")
 		}
 		steps[s.Name] = true
 		for _, part := range []struct {
@@ -155,7 +156,7 @@ func (r *rigReader) exists(where, what, name string, known []string) {
 	if r.blind[what+"s"] || slices.Contains(known, name) {
 		return
 	}
-	f := r.report(where, fault.Reference, "no %s is called %s", what, quote(name))
+	f := r.report(where, fault.Reference, "no %s is called %s", what, keyed.Quote(name))
 	if len(known) == 0 {
 		f.Fix("the file has no %s", what)
 		return
@@ -189,7 +190,7 @@ func (r *rigReader) resolve(where string, ref Ref, onBody bool) bool {
 		if r.blind["hooks"] || r.blind["nodes"] || r.blind["spreaders"] {
 			return false
 		}
-		f := r.report(where, fault.Reference, "nothing is called %s", quote(ref.Body))
+		f := r.report(where, fault.Reference, "nothing is called %s", keyed.Quote(ref.Body))
 		known := r.ends()
 		// A lug named without its body.
 		if i := slices.IndexFunc(known, func(k string) bool { return strings.HasSuffix(k, "."+ref.String()) }); i >= 0 {
@@ -198,17 +199,17 @@ func (r *rigReader) resolve(where string, ref Ref, onBody bool) bool {
 		}
 		r.suggest(f, ref.String(), known)
 	case !b.rigid() && ref.Point != "":
-		r.report(where, fault.Reference, "%s is a %s and has no points", quote(ref.Body), b.what).Fix("write %s alone", ref.Body)
+		r.report(where, fault.Reference, "%s is a %s and has no points", keyed.Quote(ref.Body), b.what).Fix("write %s alone", ref.Body)
 	case !b.rigid() && onBody:
-		r.report(where, fault.Reference, "%s is a %s, where a point of the load or of a spreader is due", quote(ref.Body), b.what).
+		r.report(where, fault.Reference, "%s is a %s, where a point of the load or of a spreader is due", keyed.Quote(ref.Body), b.what).
 			Fix("write it as load.LUG")
 	case !b.rigid() || has:
 		return true
 	case r.blind["load.lugs"] && b.what == "load" || r.blind["spreaders."+ref.Body+".points"]:
 	case ref.Point == "":
-		r.suggest(r.report(where, fault.Reference, "%s does not say which point of it", quote(ref.Body)), "", b.ends(ref.Body))
+		r.suggest(r.report(where, fault.Reference, "%s does not say which point of it", keyed.Quote(ref.Body)), "", b.ends(ref.Body))
 	default:
-		r.suggest(r.report(where, fault.Reference, "%s has no point %s", ref.Body, quote(ref.Point)), ref.String(), b.ends(ref.Body))
+		r.suggest(r.report(where, fault.Reference, "%s has no point %s", ref.Body, keyed.Quote(ref.Point)), ref.String(), b.ends(ref.Body))
 	}
 	return false
 }
@@ -242,7 +243,7 @@ func (r *rigReader) channels() {
 			return
 		}
 		if first, taken := seen[channel]; taken {
-			r.report(where, fault.Duplicate, "the channel %s is used by %s too", quote(channel), first).Fix("give each reading its own channel")
+			r.report(where, fault.Duplicate, "the channel %s is used by %s too", keyed.Quote(channel), first).Fix("give each reading its own channel")
 			return
 		}
 		seen[channel] = where
@@ -327,7 +328,7 @@ func (r *rigReader) hanging() {
 		reached[h.Name] = true
 		queue = append(queue, h.Name)
 		if neighbours[h.Name] == nil {
-			r.report("hooks."+h.Name, fault.Rig, "no leg hangs from the hook %s", quote(h.Name)).Fix("hang a leg from it, or leave it out")
+			r.report("hooks."+h.Name, fault.Rig, "no leg hangs from the hook %s", keyed.Quote(h.Name)).Fix("hang a leg from it, or leave it out")
 		}
 	}
 	for len(queue) > 0 {
@@ -349,7 +350,7 @@ func (r *rigReader) hanging() {
 		if name != "load" {
 			where = b.what + "s." + name
 		}
-		r.report(where, fault.Rig, "%s hangs from no hook", quote(name)).
+		r.report(where, fault.Rig, "%s hangs from no hook", keyed.Quote(name)).
 			Fix("follow the legs from a hook down: none comes here")
 	}
 }

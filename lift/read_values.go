@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"plumbhook/fault"
+	"plumbhook/keyed"
 	"plumbhook/quantity"
 )
 
@@ -59,7 +60,7 @@ var (
 		case m.Shape != quantity.Exact:
 			return 0, fault.New(fault.Range, "a share is one figure, without a spread").Fix("write it as 5 %%")
 		case m.Value < 0 || m.Value > 1:
-			return 0, fault.New(fault.Range, "a share of %s cannot be", quote(s)).Fix("it lies from 0 to 100 %%")
+			return 0, fault.New(fault.Range, "a share of %s cannot be", keyed.Quote(s)).Fix("it lies from 0 to 100 %%")
 		}
 		return m.Value, nil
 	})
@@ -68,10 +69,10 @@ var (
 )
 
 // atMost refuses a measured value whose spread goes beyond most.
-func atMost[Q quantity.Quantity](most Q, words string) func(*reader, *node, *quantity.Measured[Q]) {
-	return func(r *reader, n *node, m *quantity.Measured[Q]) {
+func atMost[Q quantity.Quantity](most Q, words string) func(*reader, *keyed.Node, *quantity.Measured[Q]) {
+	return func(r *reader, n *keyed.Node, m *quantity.Measured[Q]) {
 		if m.High > most {
-			r.fault(n, fault.Range, "%s is more than can be", quote(n.text)).Fix("the most is %s", words)
+			r.fault(n, fault.Range, "%s is more than can be", keyed.Quote(n.Text)).Fix("the most is %s", words)
 		}
 	}
 }
@@ -80,15 +81,15 @@ func atMost[Q quantity.Quantity](most Q, words string) func(*reader, *node, *qua
 func joined[T any](name string, f form[T], item object) form[T] {
 	return form[T]{
 		name: name,
-		read: func(r *reader, n *node) (T, bool) {
-			if n.kind != list {
+		read: func(r *reader, n *keyed.Node) (T, bool) {
+			if n.Kind != keyed.List {
 				return f.read(r, n)
 			}
 			var parts []string
-			for _, it := range n.items {
-				parts = append(parts, it.text)
+			for _, it := range n.Items {
+				parts = append(parts, it.Text)
 			}
-			return f.read(r, &node{kind: scalar, path: n.path, key: n.key, pos: n.pos, text: strings.Join(parts, " ")})
+			return f.read(r, &keyed.Node{Kind: keyed.Scalar, Path: n.Path, Key: n.Key, Pos: n.Pos, Text: strings.Join(parts, " ")})
 		},
 		schema: func(d defs) object {
 			return object{"anyOf": []object{f.in(d), {"type": "array", "items": item, "minItems": 3, "maxItems": 3}}}
@@ -99,18 +100,18 @@ func joined[T any](name string, f form[T], item object) form[T] {
 // pointForm reads `x y z unit`, or a list of three lengths.
 var pointForm = form[quantity.Point]{
 	name: "point",
-	read: func(r *reader, n *node) (p quantity.Point, ok bool) {
+	read: func(r *reader, n *keyed.Node) (p quantity.Point, ok bool) {
 		const what = "a point `x y z unit` or a list of three lengths"
-		if n.kind != list {
+		if n.Kind != keyed.List {
 			return words("", what, nil, quantity.ParsePoint).read(r, n)
 		}
-		if len(n.items) != 3 {
-			r.fault(n, fault.Type, "a list of %d, where a point is three lengths", len(n.items)).Fix("write [x unit, y unit, z unit]")
+		if len(n.Items) != 3 {
+			r.fault(n, fault.Type, "a list of %d, where a point is three lengths", len(n.Items)).Fix("write [x unit, y unit, z unit]")
 			return p, false
 		}
 		var axes [3]string
-		for i, it := range n.items {
-			axes[i] = it.text
+		for i, it := range n.Items {
+			axes[i] = it.Text
 		}
 		p, err := quantity.PointOf(axes[0], axes[1], axes[2])
 		if err == nil {
@@ -119,8 +120,8 @@ var pointForm = form[quantity.Point]{
 		// Each axis says best itself what is wrong with it. A bare zero is
 		// wrong only where all are.
 		before := len(r.faults)
-		for _, it := range n.items {
-			if it.text != "0" {
+		for _, it := range n.Items {
+			if it.Text != "0" {
 				levelForm.read(r, it)
 			}
 		}
@@ -142,7 +143,7 @@ var pointForm = form[quantity.Point]{
 }
 
 // sizeForm is a point whose axes are extents.
-var sizeForm = pointForm.check(func(r *reader, n *node, p *quantity.Point) {
+var sizeForm = pointForm.check(func(r *reader, n *keyed.Node, p *quantity.Point) {
 	for _, v := range p.XYZ() {
 		if v < 0 {
 			r.fault(n, fault.Range, "a size cannot be below zero").Fix("write the extents along x, y and z")
@@ -163,7 +164,7 @@ var angleFromForm = words("angle-from", "an angle with its unit and what it is m
 }, func(s string) (angleFrom, error) {
 	a, line, err := quantity.ParseAngleFrom(s)
 	if err == nil && !(a.Low >= 0 && a.High <= math.Pi) {
-		return angleFrom{}, fault.New(fault.Range, "%s cannot be", quote(s)).Fix("the angle lies from 0 to 180 deg")
+		return angleFrom{}, fault.New(fault.Range, "%s cannot be", keyed.Quote(s)).Fix("the angle lies from 0 to 180 deg")
 	}
 	return angleFrom{a, line}, err
 })
@@ -212,10 +213,10 @@ var accuracyForm = words("accuracy", "an accuracy such as 0.1 % fs or 0.1 % of r
 }, func(s string) (*Accuracy, error) {
 	m := accuracyText.FindStringSubmatch(s)
 	if m == nil {
-		return nil, fault.New(fault.Syntax, "%s is no accuracy", quote(s)).Fix("write it as 0.1 %% fs or 0.1 %% of reading")
+		return nil, fault.New(fault.Syntax, "%s is no accuracy", keyed.Quote(s)).Fix("write it as 0.1 %% fs or 0.1 %% of reading")
 	}
 	if m[2] == "" {
-		return nil, fault.New(fault.Ambiguous, "%s does not say of what", quote(s)).Fix("write %s %% fs for full scale, or %s %% of reading", m[1], m[1])
+		return nil, fault.New(fault.Ambiguous, "%s does not say of what", keyed.Quote(s)).Fix("write %s %% fs for full scale, or %s %% of reading", m[1], m[1])
 	}
 	v, err := strconv.ParseFloat(m[1], 64)
 	if err != nil || !(v >= 0 && v <= 50) {
@@ -233,10 +234,10 @@ var warmthForm = words("temperature-effect", "a temperature effect such as 0.02 
 }, func(s string) (Warmth, error) {
 	m := warmthText.FindStringSubmatch(s)
 	if m == nil {
-		return Warmth{}, fault.New(fault.Syntax, "%s is no temperature effect", quote(s)).Fix("write it as 0.02 %% fs per °C or 0.1 %% of reading per 10 °C")
+		return Warmth{}, fault.New(fault.Syntax, "%s is no temperature effect", keyed.Quote(s)).Fix("write it as 0.02 %% fs per °C or 0.1 %% of reading per 10 °C")
 	}
 	if m[2] == "" {
-		return Warmth{}, fault.New(fault.Ambiguous, "%s does not say of what", quote(s)).Fix("write %s %% fs for full scale, or %s %% of reading", m[1], m[1])
+		return Warmth{}, fault.New(fault.Ambiguous, "%s does not say of what", keyed.Quote(s)).Fix("write %s %% fs for full scale, or %s %% of reading", m[1], m[1])
 	}
 	share, err := strconv.ParseFloat(m[1], 64)
 	degrees := 1.0
@@ -249,7 +250,7 @@ var warmthForm = words("temperature-effect", "a temperature effect such as 0.02 
 	if per := share / 100 / degrees; err == nil && degrees > 0 && per <= 0.01 {
 		return Warmth{PerKelvin: per, OfFullScale: m[2] != "reading", Text: s}, nil
 	}
-	return Warmth{}, fault.New(fault.Range, "%s cannot be", quote(s)).Fix("it lies from 0 to 1 %% per °C")
+	return Warmth{}, fault.New(fault.Range, "%s cannot be", keyed.Quote(s)).Fix("it lies from 0 to 1 %% per °C")
 })
 
 var (
@@ -274,7 +275,7 @@ func turnSteps(s string) ([]turnStep, error) {
 	} else if m := turnAxis.FindStringSubmatch(s); m != nil {
 		texts, axes = m[2:], m[1:2]
 	} else {
-		return nil, fault.New(fault.Ambiguous, "%s does not say about which axis", quote(s)).
+		return nil, fault.New(fault.Ambiguous, "%s does not say about which axis", keyed.Quote(s)).
 			Fix("write it as 90 deg about x, or a list of such, or [90 deg, 0 deg, 30 deg] for x, y and z")
 	}
 	var out []turnStep
@@ -314,14 +315,14 @@ var (
 // another order would be another pose, and is refused rather than sorted.
 var turnForm = form[Turn]{
 	name: "turn",
-	read: func(r *reader, n *node) (t Turn, ok bool) {
-		items := []*node{n}
-		if n.kind == list {
-			items = n.items
+	read: func(r *reader, n *keyed.Node) (t Turn, ok bool) {
+		items := []*keyed.Node{n}
+		if n.Kind == keyed.List {
+			items = n.Items
 		}
 		angles := [3]*quantity.Angle{&t.X, &t.Y, &t.Z}
-		nameless := func(it *node) bool { return !strings.ContainsAny(it.text, "xyz") }
-		plain := n.kind == list && len(items) == 3 && !slices.ContainsFunc(items, func(it *node) bool { return !nameless(it) })
+		nameless := func(it *keyed.Node) bool { return !strings.ContainsAny(it.Text, "xyz") }
+		plain := n.Kind == keyed.List && len(items) == 3 && !slices.ContainsFunc(items, func(it *keyed.Node) bool { return !nameless(it) })
 		last := -1
 		var texts []string
 		for i, it := range items {
@@ -344,7 +345,7 @@ var turnForm = form[Turn]{
 				last = s.axis
 				*angles[s.axis] = s.angle
 			}
-			texts = append(texts, it.text)
+			texts = append(texts, it.Text)
 		}
 		t.Text = strings.Join(texts, ", ")
 		return t, len(items) > 0
@@ -361,10 +362,10 @@ var turnForm = form[Turn]{
 // exists is checked when the whole file has been read.
 var refForm = form[Ref]{
 	name: "reference",
-	read: func(r *reader, n *node) (ref Ref, ok bool) {
+	read: func(r *reader, n *keyed.Node) (ref Ref, ok bool) {
 		s, ok := textForm.read(r, n)
 		ref.Body, ref.Point, _ = strings.Cut(s, ".")
-		ref.Pos = n.pos
+		ref.Pos = n.Pos
 		return ref, ok
 	},
 	schema: func(defs) object {
@@ -382,9 +383,9 @@ var fileNameForm = words("file", "the name of a file", object{"type": "string", 
 		clean := path.Clean(s)
 		switch {
 		case strings.ContainsAny(s, `\:`):
-			return "", fault.New(fault.Path, "%s has a character that file names here must not have", quote(s)).Fix(`write folders with / and no drive`)
+			return "", fault.New(fault.Path, "%s has a character that file names here must not have", keyed.Quote(s)).Fix(`write folders with / and no drive`)
 		case path.IsAbs(s) || clean == ".." || strings.HasPrefix(clean, "../"):
-			return "", fault.New(fault.Path, "%s lies outside the folder of the lift file", quote(s)).Fix("put the file beside the lift file, and name it from there")
+			return "", fault.New(fault.Path, "%s lies outside the folder of the lift file", keyed.Quote(s)).Fix("put the file beside the lift file, and name it from there")
 		case clean == ".":
 			return "", fault.New(fault.Path, "the name of a file is missing").Fix("write the name of the file, such as chart.csv")
 		}

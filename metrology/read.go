@@ -162,7 +162,7 @@ const (
 )
 
 func (r *certificateReader) runs(n *keyed.Node, c Certificate) Certificate {
-	if !n.List || len(n.Items) == 0 || len(n.Items) > mostRuns {
+	if n.Kind != keyed.List || len(n.Items) == 0 || len(n.Items) > mostRuns {
 		r.Fault(n, fault.Type, "runs are a list of 1 to %d series of points", mostRuns)
 		return c
 	}
@@ -180,13 +180,13 @@ func (r *certificateReader) runs(n *keyed.Node, c Certificate) Certificate {
 			at, positions = len(positions), append(positions, position)
 		}
 		points := it.Get("points")
-		if points == nil || !points.List || len(points.Items) == 0 || len(points.Items) > mostPoints {
+		if points == nil || points.Kind != keyed.List || len(points.Items) == 0 || len(points.Items) > mostPoints {
 			r.Fault(it, fault.Missing, "a run has 1 to %d points", mostPoints).Fix("write points: [[0 kN, 0 %s], [10 kN, 0.2 %s]], force and signal", c.Unit, c.Unit)
 			continue
 		}
 		top := 0.0
 		for _, pair := range points.Items {
-			if !pair.List || len(pair.Items) != 2 {
+			if pair.Kind != keyed.List || len(pair.Items) != 2 {
 				r.Fault(pair, fault.Type, "a point is a pair of force and signal").Fix("write [10 kN, 0.2 %s]", c.Unit)
 				continue
 			}

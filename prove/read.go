@@ -240,7 +240,7 @@ func (r *reader) movement(root *keyed.Node) {
 	switch {
 	case n == nil:
 		return
-	case !n.Table || len(n.Items) == 0:
+	case n.Kind != keyed.Table || len(n.Items) == 0:
 		r.Fault(n, fault.Type, "movement is a map of gauges by name").Fix("write it as beam: {channel: D1, most: 3 mm}")
 		return
 	case len(n.Items) > mostMoves:
@@ -352,7 +352,7 @@ func (r *reader) gear(root *keyed.Node) {
 	case n == nil:
 		r.Fault(root, fault.Missing, "the key gear is missing").Fix("list all that the force runs through: pins, shackles, slings, puller, strong point; each - {name: .., rating: .., proof: ..}")
 		return
-	case !n.List || len(n.Items) == 0:
+	case n.Kind != keyed.List || len(n.Items) == 0:
 		r.Fault(n, fault.Type, "gear is a list").Fix("begin each with - name:")
 		return
 	case len(n.Items) > mostPieces:

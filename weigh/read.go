@@ -101,7 +101,7 @@ func (r *reader) named(root *keyed.Node, key string, most int, read func(*keyed.
 	switch {
 	case n == nil:
 		r.Fault(root, fault.Missing, "the key %s is missing", key).Fix("list the %s by name", key)
-	case !n.Table || len(n.Items) == 0:
+	case n.Kind != keyed.Table || len(n.Items) == 0:
 		r.Fault(n, fault.Type, "%s is a map of %s by name", key, key)
 	case len(n.Items) > most:
 		r.Fault(n, fault.TooLarge, "%d %s, the most is %d", len(n.Items), key, most)
@@ -153,7 +153,7 @@ func (r *reader) site(root *keyed.Node) {
 
 func (r *reader) point(n *keyed.Node) {
 	p := Point{Name: n.Name, Pos: n.Pos}
-	if n.Table || n.List {
+	if n.Kind == keyed.Table || n.Kind == keyed.List {
 		r.Fault(n, fault.Type, "a point is written as x y z unit").Fix("as 0 2.4 0 m ± 3 mm")
 	} else {
 		var err error
@@ -326,7 +326,7 @@ func (r *reader) placements(root *keyed.Node) {
 	case n == nil:
 		r.Fault(root, fault.Missing, "the key placements is missing").Fix("list how it stood or hung, with its readings")
 		return
-	case !n.List || len(n.Items) == 0:
+	case n.Kind != keyed.List || len(n.Items) == 0:
 		r.Fault(n, fault.Type, "placements is a list").Fix("begin each with - name:")
 		return
 	case len(n.Items) > mostPlacements:
@@ -349,7 +349,7 @@ func (r *reader) placements(root *keyed.Node) {
 func (r *reader) placement(n *keyed.Node) Placement {
 	p := Placement{Name: r.Plain(n, "name", "write name: what this placement is called"), Pos: n.Pos}
 	taken := map[int]bool{}
-	if it := n.Get("cells"); it == nil || !it.Table || len(it.Items) == 0 {
+	if it := n.Get("cells"); it == nil || it.Kind != keyed.Table || len(it.Items) == 0 {
 		r.Fault(n, fault.Missing, "which cell stands where is not said").Fix("write cells: {NW: A, NE: B}, point: cell")
 	} else {
 		for _, e := range it.Items {
@@ -377,7 +377,7 @@ func (r *reader) placement(n *keyed.Node) Placement {
 	}
 	runs := n.Get("runs")
 	switch {
-	case runs == nil || !runs.List || len(runs.Items) == 0:
+	case runs == nil || runs.Kind != keyed.List || len(runs.Items) == 0:
 		r.Fault(n, fault.Missing, "there are no readings").Fix("write runs: and a list, each {A: 24.1 kN, B: 31 kN}, cell: reading")
 	case len(runs.Items) > mostRuns:
 		r.Fault(runs, fault.TooLarge, "%d runs, the most is %d", len(runs.Items), mostRuns)
@@ -409,7 +409,7 @@ func (r *reader) placement(n *keyed.Node) Placement {
 // readings gives what each cell of a placement showed, in the order of its
 // seats: N, or the unit of its certificate.
 func (r *reader) readings(n *keyed.Node, p *Placement) []float64 {
-	if !n.Table {
+	if n.Kind != keyed.Table {
 		r.Fault(n, fault.Type, "readings are written as {A: 24.1 kN, B: 31 kN}, cell: reading")
 		return nil
 	}

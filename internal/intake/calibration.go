@@ -81,7 +81,7 @@ func (r *calibrationReader) readCalibration(data []byte) *Calibration {
 		r.Fault(root, fault.Missing, "a calibration has points or coefficients, one of the two").Fix("copy the points of the certificate")
 	case points != nil:
 		cal.Points = r.points(points, cal.Signal)
-	case !powers.List || len(powers.Items) < 2 || len(powers.Items) > mostPowers:
+	case powers.Kind != keyed.List || len(powers.Items) < 2 || len(powers.Items) > mostPowers:
 		r.Fault(powers, fault.Type, "coefficients are a list of 2 to %d forces, that of power 0 first", mostPowers)
 	default:
 		for _, it := range powers.Items {
@@ -92,13 +92,13 @@ func (r *calibrationReader) readCalibration(data []byte) *Calibration {
 }
 
 func (r *calibrationReader) points(n *keyed.Node, signal string) (out []CalibrationPoint) {
-	if !n.List || len(n.Items) < 2 || len(n.Items) > mostPoints {
+	if n.Kind != keyed.List || len(n.Items) < 2 || len(n.Items) > mostPoints {
 		r.Fault(n, fault.Type, "points are a list of 2 to %d pairs of signal and force", mostPoints)
 		return nil
 	}
 	low, high := 0.0, 0.0
 	for i, it := range n.Items {
-		if !it.List || len(it.Items) != 2 {
+		if it.Kind != keyed.List || len(it.Items) != 2 {
 			r.Fault(it, fault.Type, "a point is a pair of signal and force").Fix("write [0.8034 %s, 20 kN]", signal)
 			continue
 		}

@@ -68,7 +68,7 @@ func (r *mapReader) section(root *keyed.Node, key string, most int) *keyed.Node 
 	switch {
 	case n == nil:
 		r.Fault(root, fault.Missing, "the key %s is missing", key).Fix("list the %s by name", key)
-	case !n.Table || len(n.Items) == 0:
+	case n.Kind != keyed.Table || len(n.Items) == 0:
 		r.Fault(n, fault.Type, "%s is a map of %s by name", key, key)
 	case len(n.Items) > most:
 		r.Fault(n, fault.TooLarge, "%d %s, the most is %d", len(n.Items), key, most)
@@ -100,7 +100,7 @@ func (r *mapReader) gateway(n *keyed.Node) {
 		r.Fault(n, fault.Syntax, "%s is no name for a gateway", keyed.Quote(n.Name)).
 			Fix("it is made of letters, figures, dots, hyphens and underscores, 64 at the most")
 	}
-	if !n.Table {
+	if n.Kind != keyed.Table {
 		r.Keys(n, "a gateway")
 		return
 	}
@@ -140,7 +140,7 @@ func (r *mapReader) secret(n *keyed.Node) *Secret {
 		r.Fault(n, fault.Missing, "the key password is missing").Fix("write password: {file: secrets/NAME} or password: {env: NAME}")
 		return nil
 	}
-	if !s.Table {
+	if s.Kind != keyed.Table {
 		// What stands here may be a password: it is not quoted.
 		r.Faults = append(r.Faults, fault.New(fault.Type, "a password does not stand in this file").In(s.Path).At(s.Pos).
 			Fix("write where it is to be found: password: {file: secrets/NAME} or password: {env: NAME}"))
@@ -215,7 +215,7 @@ func (r *mapReader) lines(n *keyed.Node, g *Gateway) {
 	}
 	g.Pattern = p
 	g.Units = map[string]string{}
-	if u := n.Get("units"); u != nil && u.Table {
+	if u := n.Get("units"); u != nil && u.Kind == keyed.Table {
 		for _, it := range u.Items {
 			if t := r.Text(u, it.Name, ""); t != nil {
 				g.Units[it.Name] = t.Text

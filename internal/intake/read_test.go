@@ -279,7 +279,7 @@ func TestReadRefuses(t *testing.T) {
 		{"address: tele/yard/east#output", "address: tele/yard/#", "stands for many topics"},
 		{"address: tele/yard/east#output", "address: tele/yard/west#rssi", "is the radio of channel W already"},
 		{"address: tele/yard/east#output", "address: tele/yard/state#uptime", "is to be ignored, and is a channel"},
-		{"  E:\n", "  W:\n", "site.yaml:50:3: channels: `W` stands twice in one map, first in line 38"},
+		{"  E:\n", "  W:\n", "site.yaml:50:3: `W` stands twice in one map, first in line 38"},
 		{"address: holding 110", "address: holding 109", "its registers overlap those of channel travel"},
 		{"address: holding 108", "address: holding 110", "of gateway plc is channel travel already"},
 		{"address: holding 108", "address: 40108", "`40108` is no register"},
@@ -302,7 +302,7 @@ func TestReadRefuses(t *testing.T) {
 		{"kind: load cell, serial: LC-7", "kind: load cell, type: int16, serial: LC-7", "for Modbus registers only"},
 		{"kind: crane total", "kind: crane total, leg: west", "only a load cell has a leg"},
 		{"channel_map: 1", "channel_map: &a 1", "anchors, aliases and tags have no use here"},
-		{"channel_map: 1", "channel_map: [1", "not well-formed YAML"},
+		{"channel_map: 1", "channel_map: [1", "a comma or a ] is missing before this"},
 		{"channel_map: 1", "channel_map: 1\u200b", "a character that cannot be seen"},
 		{"channel_map: 1", "channel_map: " + strings.Repeat("[", 40), "inside each other"},
 	} {

@@ -1,4 +1,4 @@
-package lift
+package keyed
 
 import (
 	"errors"
@@ -15,104 +15,114 @@ import (
 	"plumbhook/fault"
 )
 
-// Bounds that protect the program from a file made to choke it. A lift of a
-// hundred legs and five hundred parts stays well below each.
+// Bounds protect the program from a file made to choke it.
+type Bounds struct {
+	Bytes  int // of the file; the library reads about 1 MB/s of the worst text
+	Tokens int // keys, values and punctuation marks
+	Values int // values once aliases are written out
+	Keys   int // outside of { }: the library's time grows with their square
+	Depth  int // of maps and lists in each other
+	// Aliases allows anchors, aliases, merge keys and the tags of YAML itself,
+	// which are written out. Without it they are refused: a short file has no
+	// use for them.
+	Aliases bool
+}
+
+// Kind is what stands at a place of a file.
+type Kind int
+
 const (
-	maxBytes  = 256 << 10 // of the file; the library reads about 1 MB/s of the worst text
-	maxTokens = 50_000    // keys, values and punctuation marks
-	maxValues = 50_000    // values once aliases are written out
-	maxKeys   = 5_000     // outside of { }: the library's time grows with their square
-	maxDepth  = 32        // of maps and lists in each other; the format needs seven
-	maxText   = 1000      // bytes of one value
-	maxFaults = 500       // told of one file
+	Empty  Kind = iota // nothing behind the colon
+	Scalar             // one value
+	List               // entries in [ ] or behind dashes
+	Table              // keys with values
 )
 
-// kind is what stands at a place of a YAML file.
-type kind int
-
-const (
-	empty kind = iota
-	scalar
-	list
-	table
-)
-
-func (k kind) String() string {
+// String is the kind as a message says it.
+func (k Kind) String() string {
 	return [...]string{"nothing", "a single value", "a list", "a map of keys"}[k]
 }
 
-// node is a value of the file with the places it came from. Aliases and merge
-// keys are written out. Scalars keep their text: whether 0012 is a number is
-// for the reader of that key to say.
-type node struct {
-	kind   kind
-	name   string    // its key, when it stands in a map
-	path   string    // legs.west.stack[2]; list items count from 1
-	key    fault.Pos // of the key; of the value for list items
-	pos    fault.Pos // of the value
-	text   string    // of a scalar
-	inline bool      // text stands at pos in the file, character for character
-	items  []*node   // of a list or a map, in the order of the file
-	stored bool      // it stands in the gear register, not in the file
+// A Node is a value of the file with the places it came from. Scalars keep
+// their text: whether 0012 is a number is for the reader of that key to say.
+type Node struct {
+	Kind    Kind
+	Name    string    // its key, when it stands in a map
+	Path    string    // legs.west.stack[2]; list items count from 1
+	Key     fault.Pos // of the key; of the value for list items
+	Pos     fault.Pos // where messages about the value point: at a scalar's text, else at its key
+	Text    string    // of a scalar
+	Items   []*Node   // of a list or a map, in the order of the file
+	Outside bool      // put there by its reader from elsewhere; it does not stand in the file
+
+	inline bool // Text stands at Pos in the file, character for character
 }
 
-// get is the value under a key, nil when there is none.
-func (n *node) get(name string) *node {
-	for _, it := range n.items {
-		if it.name == name {
+// Get is the value under a key of a map, nil when there is none.
+func (n *Node) Get(name string) *Node {
+	if n == nil || n.Kind != Table {
+		return nil
+	}
+	for _, it := range n.Items {
+		if it.Name == name {
 			return it
 		}
 	}
 	return nil
 }
 
-// at is the place of a character of the text.
-func (n *node) at(offset int) fault.Pos {
-	p := n.pos
+// Take removes the value under a key and gives it; nil when there is none.
+func (n *Node) Take(name string) *Node {
+	for i, it := range n.Items {
+		if it.Name == name {
+			n.Items = append(n.Items[:i], n.Items[i+1:]...)
+			return it
+		}
+	}
+	return nil
+}
+
+// At is the place of a character of the text.
+func (n *Node) At(offset int) fault.Pos {
+	p := n.Pos
 	if n.inline {
 		p.Column += offset
 	}
 	return p
 }
 
-// place is where messages about the whole value point.
-func (n *node) place() fault.Pos {
-	if n.kind == scalar {
-		return n.pos
+// SetPaths names every value from n down by the keys that lead to it, and
+// keeps the place of each by that path where places is not nil.
+func (n *Node) SetPaths(path string, places map[string]fault.Pos) {
+	n.Path = path
+	if places != nil {
+		places[path] = n.Pos
 	}
-	return n.key
-}
-
-// setPaths names every value from n down by the keys that lead to it, and
-// keeps the place of each by that path.
-func (n *node) setPaths(path string, places map[string]fault.Pos) {
-	n.path = path
-	places[path] = n.place()
-	for i, it := range n.items {
-		if n.kind == list {
-			it.setPaths(fmt.Sprintf("%s[%d]", path, i+1), places)
+	for i, it := range n.Items {
+		if n.Kind == List {
+			it.SetPaths(fmt.Sprintf("%s[%d]", path, i+1), places)
 		} else {
-			it.setPaths(n.below(it.name), places)
+			it.SetPaths(n.Below(it.Name), places)
 		}
 	}
 }
 
-// below is the path of a key of n.
-func (n *node) below(name string) string {
-	if n.path == "" {
+// Below is the path of a key of n.
+func (n *Node) Below(name string) string {
+	if n.Path == "" {
 		return name
 	}
-	return n.path + "." + name
+	return n.Path + "." + name
 }
 
-// parseYAML turns bytes into a tree. The tree is nil when the bytes are not YAML;
+// Tree turns bytes into a tree. The tree is nil when the bytes are not YAML;
 // duplicate keys and unknown aliases are reported beside a tree that leaves
-// them out.
-func parseYAML(file string, data []byte) (*node, fault.List) {
+// them out. Its paths are still to be set.
+func Tree(file string, data []byte, most Bounds) (*Node, fault.List) {
 	start := fault.Pos{File: file, Line: 1, Column: 1}
-	if len(data) > maxBytes {
-		return nil, fault.List{fault.New(fault.TooLarge, "the file has %d bytes, the most is %d", len(data), maxBytes).At(start).
-			Fix("split the lift, or simplify it")}
+	if len(data) > most.Bytes {
+		return nil, fault.List{fault.New(fault.TooLarge, "the file has %d bytes, the most is %d", len(data), most.Bytes).At(start).
+			Fix("split it, or simplify it")}
 	}
 	text := strings.TrimPrefix(string(data), "\ufeff")
 	for i, line := range strings.Split(text, "\n") {
@@ -126,26 +136,26 @@ func parseYAML(file string, data []byte) (*node, fault.List) {
 		return nil, fault.List{f}
 	}
 	tokens := lexer.Tokenize(text)
-	if len(tokens) > maxTokens {
-		return nil, fault.List{fault.New(fault.TooLarge, "the file has more than %d keys, values and marks", maxTokens).At(start).
-			Fix("split the lift, or simplify it")}
+	if len(tokens) > most.Tokens {
+		return nil, fault.List{fault.New(fault.TooLarge, "the file has more than %d keys, values and marks", most.Tokens).At(start).
+			Fix("split it, or simplify it")}
 	}
-	if what, t := tooMuch(tokens); t != nil {
+	if what, t := tooMuch(tokens, most); t != nil {
 		return nil, fault.List{fault.New(fault.TooLarge, "%s", what).
-			At(fault.Pos{File: file, Line: t.Position.Line, Column: t.Position.Column}).Fix("split the lift, or simplify it")}
+			At(fault.Pos{File: file, Line: t.Position.Line, Column: t.Position.Column}).Fix("split it, or simplify it")}
 	}
-	y := yamlReader{file: file, lines: splitLines(text), anchors: map[string]ast.Node{}, left: maxValues}
+	y := yamlReader{file: file, lines: splitLines(text), most: most, anchors: map[string]ast.Node{}, left: most.Values}
 	tree, err := parseTokens(tokens)
 	if err != nil {
 		return nil, fault.List{y.syntax(err)}
 	}
-	root := &node{key: start, pos: start}
+	root := &Node{Key: start, Pos: start}
 	for i, doc := range tree.Docs {
 		switch {
 		case doc.Body == nil:
 		case i > 0:
 			y.fault(fault.Syntax, doc.Body.GetToken(), "a second document in one file").
-				Fix("keep one lift in one file; remove the line with ---")
+				Fix("remove the line with ---")
 		default:
 			root = y.node(doc.Body, 0)
 		}
@@ -192,10 +202,10 @@ func splitLines(text string) [][]rune {
 	return out
 }
 
-// tooMuch is the first token nested deeper than maxDepth, or the first key
-// after maxKeys. It is asked before the parser runs, whose memory grows with
+// tooMuch is the first token nested deeper than allowed, or the first key
+// too many. It is asked before the parser runs, whose memory grows with
 // the square of both.
-func tooMuch(tokens token.Tokens) (what string, at *token.Token) {
+func tooMuch(tokens token.Tokens, most Bounds) (what string, at *token.Token) {
 	flow, keys := 0, 0
 	var block []int // columns of the block collections that are open
 	for _, t := range tokens {
@@ -218,11 +228,11 @@ func tooMuch(tokens token.Tokens) (what string, at *token.Token) {
 			}
 			block = append(block, column)
 		}
-		if flow+len(block) > maxDepth {
-			return fmt.Sprintf("more than %d maps and lists inside each other", maxDepth), t
+		if flow+len(block) > most.Depth {
+			return fmt.Sprintf("more than %d maps and lists inside each other", most.Depth), t
 		}
-		if keys > maxKeys {
-			return fmt.Sprintf("more than %d keys and list entries", maxKeys), t
+		if keys > most.Keys {
+			return fmt.Sprintf("more than %d keys and list entries", most.Keys), t
 		}
 	}
 	return "", nil
@@ -243,6 +253,7 @@ func parseTokens(tokens token.Tokens) (f *ast.File, err error) {
 type yamlReader struct {
 	file    string
 	lines   [][]rune
+	most    Bounds
 	anchors map[string]ast.Node
 	left    int // values that may still be read
 	faults  fault.List
@@ -292,28 +303,35 @@ func (y *yamlReader) syntax(err error) *fault.Fault {
 	return f
 }
 
-func (y *yamlReader) node(a ast.Node, depth int) *node {
+func (y *yamlReader) node(a ast.Node, depth int) *Node {
 	pos := y.pos(a.GetToken())
-	n := &node{key: pos, pos: pos}
-	if y.left--; y.left < 0 || depth > maxDepth {
-		if y.left == -1 || depth > maxDepth {
-			y.fault(fault.TooLarge, a.GetToken(), "the file grows beyond %d values or %d levels when its aliases are written out", maxValues, maxDepth)
+	n := &Node{Key: pos, Pos: pos}
+	if y.left--; y.left < 0 || depth > y.most.Depth {
+		if y.left == -1 || depth > y.most.Depth {
+			y.fault(fault.TooLarge, a.GetToken(), "the file grows beyond %d values or %d levels when its aliases are written out", y.most.Values, y.most.Depth)
 			y.left = min(y.left, -1)
 		}
 		return n
 	}
+	switch a.(type) {
+	case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode:
+		if !y.most.Aliases {
+			y.fault(fault.Unsupported, a.GetToken(), "anchors, aliases and tags have no use here").Fix("write the value out")
+			return n
+		}
+	}
 	switch a := a.(type) {
 	case *ast.NullNode:
 	case *ast.MappingNode:
-		n.kind = table
+		n.Kind = Table
 		y.fields(n, a.Values, depth)
 	case *ast.MappingValueNode:
-		n.kind = table
+		n.Kind = Table
 		y.fields(n, []*ast.MappingValueNode{a}, depth)
 	case *ast.SequenceNode:
-		n.kind = list
+		n.Kind = List
 		for _, it := range a.Values {
-			n.items = append(n.items, y.node(it, depth+1))
+			n.Items = append(n.Items, y.node(it, depth+1))
 		}
 	case *ast.AnchorNode:
 		n = y.node(a.Value, depth+1)
@@ -337,44 +355,51 @@ func (y *yamlReader) node(a ast.Node, depth int) *node {
 	default:
 		s, ok := a.(ast.ScalarNode)
 		if !ok {
-			y.fault(fault.Syntax, a.GetToken(), "a value that a lift file has no use for")
+			y.fault(fault.Syntax, a.GetToken(), "a value that this file has no use for")
 			return n
 		}
-		n.kind, n.text = scalar, y.seen(scalarText(s), a.GetToken())
-		n.pos, n.inline = y.find(pos, n.text)
-		n.key = n.pos
+		n.Kind, n.Text = Scalar, y.seen(scalarText(s), a.GetToken())
+		n.Pos, n.inline = y.find(pos, n.Text)
+		n.Key = n.Pos
 	}
 	return n
 }
 
 // fields reads the entries of a map. Keys of the map itself win over those a
 // merge key (<<) brings in.
-func (y *yamlReader) fields(n *node, values []*ast.MappingValueNode, depth int) {
+func (y *yamlReader) fields(n *Node, values []*ast.MappingValueNode, depth int) {
 	seen := map[string]fault.Pos{}
-	var merged []*node
+	var merged []*Node
 	for i, v := range values {
 		key := y.pos(v.Key.GetToken())
 		if i == 0 {
-			n.pos, n.key = key, key
+			n.Pos, n.Key = key, key
+		}
+		if _, plain := v.Key.(ast.ScalarNode); !y.most.Aliases && (!plain || v.Key.IsMergeKey()) {
+			y.fault(fault.Unsupported, v.Key.GetToken(), "a key that is no plain text").Fix("write the key out")
+			continue
 		}
 		it := y.node(v.Value, depth+1)
 		if v.Key.IsMergeKey() {
 			merged = append(merged, y.mergeable(it)...)
 			continue
 		}
-		it.name, it.key = y.seen(keyText(v.Key), v.Key.GetToken()), key
-		if first, twice := seen[it.name]; twice {
-			y.fault(fault.Duplicate, v.Key.GetToken(), "%s stands twice in one map, first in line %d", quote(it.name), first.Line).
+		it.Name, it.Key = y.seen(keyText(v.Key), v.Key.GetToken()), key
+		if first, twice := seen[it.Name]; twice {
+			y.fault(fault.Duplicate, v.Key.GetToken(), "%s stands twice in one map, first in line %d", Quote(it.Name), first.Line).
 				Fix("keep one of them")
 			continue
 		}
-		seen[it.name] = key
-		n.items = append(n.items, it)
+		seen[it.Name] = key
+		if it.Kind != Scalar {
+			it.Pos = key
+		}
+		n.Items = append(n.Items, it)
 	}
 	for _, it := range merged {
-		if _, own := seen[it.name]; !own {
-			seen[it.name] = it.key
-			n.items = append(n.items, it)
+		if _, own := seen[it.Name]; !own {
+			seen[it.Name] = it.Key
+			n.Items = append(n.Items, it)
 		}
 	}
 }
@@ -397,18 +422,18 @@ func (y *yamlReader) seen(text string, t *token.Token) string {
 
 // mergeable gives the entries that a merge key brings in: those of a map, or
 // of a list of maps of which the earlier win.
-func (y *yamlReader) mergeable(n *node) []*node {
-	maps := []*node{n}
-	if n.kind == list {
-		maps = n.items
+func (y *yamlReader) mergeable(n *Node) []*Node {
+	maps := []*Node{n}
+	if n.Kind == List {
+		maps = n.Items
 	}
-	var out []*node
+	var out []*Node
 	for _, m := range maps {
-		if m.kind != table {
-			y.faults = append(y.faults, fault.New(fault.Type, "%s after <<, where a map of keys is due", m.kind).At(m.pos))
+		if m.Kind != Table {
+			y.faults = append(y.faults, fault.New(fault.Type, "%s after <<, where a map of keys is due", m.Kind).At(m.Pos))
 			continue
 		}
-		out = append(out, m.items...)
+		out = append(out, m.Items...)
 	}
 	return out
 }
@@ -453,17 +478,4 @@ func keyText(a ast.Node) string {
 		return keyText(a.Value)
 	}
 	return scalarText(a)
-}
-
-// quote shows a text from the file in a message.
-func quote(s string) string { return "`" + clip(s) + "`" }
-
-// clip keeps messages short whatever the file holds.
-func clip(s string) string {
-	const most = 60
-	s = strings.Join(strings.Fields(s), " ")
-	if utf8.RuneCountInString(s) > most {
-		return string([]rune(s)[:most]) + "..."
-	}
-	return s
 }
