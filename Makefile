@@ -2,6 +2,7 @@
 # make test        all that must hold before a change lands
 # make bench       benchmarks, and the ratios they report
 # make validation  published worked problems beside our answers
+# make faults      a thousand random fault schedules, about half an hour
 # make lint, fmt   what the linters say; put the layout right
 # make build       one static binary, build/plumbhook, with the app in it
 # make web         the app alone, web/dist
@@ -15,7 +16,7 @@ export PATH := $(if $(filter /%,$(GO)),$(dir $(GO)):)$(PATH)
 
 PLUMBHOOK := build/plumbhook
 
-.PHONY: demo test bench validation lint fmt build web need-go need-cc need-node
+.PHONY: demo test bench faults validation lint fmt build web need-go need-cc need-node
 
 demo: build
 	@$(PLUMBHOOK) demo
@@ -37,6 +38,10 @@ bench: need-go
 	      if (!n++) print "\nratios within this run:"; \
 	      printf "  %-40s %10.1f %s\n", $$1, $$(i-1), $$i } } \
 	  END { if (!n) { print "no benchmark reported a ratio"; exit 1 } }' build/bench.txt
+
+faults: need-go
+	@mkdir -p build
+	$(GO) test -timeout 3h -v ./internal/faults -schedules 1000 -abreast 4 | tee build/faults.txt
 
 validation: need-go
 	@mkdir -p build

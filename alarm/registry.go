@@ -48,6 +48,7 @@ const (
 	// The watch itself.
 	Recording Kind = "recording_at_risk"
 	WasAway   Kind = "was_away"
+	Unseen    Kind = "past_limit_unseen"
 	Called    Kind = "hold_called"
 )
 
@@ -95,6 +96,7 @@ var Registry = []Spec{
 	{Kind: SlackLeg, Severity: Stop, Force: true, Title: "A leg is slack", Ground: slacken + " Rig again: another leg carries its share.", Air: land, On: 1, Off: 1},
 	{Kind: TiltOver, Severity: Stop, Title: "Tilt past its limit", Ground: slacken, Air: land, On: 0.5, Off: 1, Back: 0.05},
 	{Kind: Shock, Severity: Stop, Force: true, Title: "Shock", Ground: slacken + " Look at the gear.", Air: land + " Look at the gear.", Once: true},
+	{Kind: Unseen, Severity: Stop, Force: true, Title: "Was past a limit unseen", Ground: slacken + " Look at the gear.", Air: land + " Look at the gear.", Once: true},
 	{Kind: Lost, Severity: Stop, Title: "No reading from a cell under load", Ground: slacken, Air: "Stop. This leg is blind. Land under control or restore the reading.", Off: 1, Mutes: []Kind{Stale, Frozen}},
 	{Kind: WrongUnit, Severity: Stop, Title: "Readings look like another unit", Ground: slacken + " Check the unit of readout and channel.", Air: land, On: 2, Off: 1},
 	{Kind: TareLoaded, Severity: Stop, Title: "Zeroed under load", Ground: slacken + " Zero again with the legs slack.", Air: land + " What it shows is less than what it carries.", Once: true},

@@ -8,7 +8,11 @@
 // the crew saw.
 package logbook
 
-import "plumbhook/reading"
+import (
+	"slices"
+
+	"plumbhook/reading"
+)
 
 // Kind tells entries apart.
 type Kind uint8
@@ -79,4 +83,15 @@ type Entry struct {
 	Insists bool          // of Tare: under load nevertheless
 	Since   reading.Stamp // of Restart
 	Text    string        // of Plan, Mark, Restart, Event, Answer
+}
+
+// Clone is a copy that shares nothing that a reader reuses.
+func (e *Entry) Clone() Entry {
+	c := *e
+	if e.Frame != nil {
+		f := *e.Frame
+		f.Readings, f.Health, f.Garbled = slices.Clone(f.Readings), slices.Clone(f.Health), slices.Clone(f.Garbled)
+		c.Frame = &f
+	}
+	return c
 }

@@ -48,11 +48,15 @@ type cell struct {
 
 	order   reading.Order
 	value   float64       // last usable, tared; NaN before
-	at      reading.Stamp // measured
+	at      reading.Stamp // measured, by this machine's clock
+	clock   *clock        // of its sender; nil before a reading
+	unsure  bool          // how old it is cannot be told yet
 	arrived reading.Stamp
 	period  float64 // s, between measurements; 0 before two
 	got     int     // usable readings
 	late    int
+	behind  bool // the last that came is usable, and came after later ones
+	beyonds int  // so many of these in a row past a limit
 	twice   int
 	bad     int
 	missed  uint64
@@ -90,15 +94,18 @@ type extra struct {
 // slowS is the time constant of the slow value, s: a corner of 0.32 Hz.
 const slowS = 0.5
 
-// receive takes a reading and reports whether the live value went on.
-func (c *cell) receive(now reading.Stamp, r *reading.Reading) bool {
+// receive takes a reading that was measured at a time and reports whether the
+// live value went on.
+func (c *cell) receive(now, at reading.Stamp, r *reading.Reading) bool {
 	v := c.order.Next(r)
+	c.behind = false
 	switch v.Turn {
 	case reading.Duplicate:
 		c.twice++
 		return false
 	case reading.Late:
 		c.late++
+		c.behind = r.Usable()
 		return false
 	}
 	c.missed += v.Missed
@@ -109,11 +116,12 @@ func (c *cell) receive(now reading.Stamp, r *reading.Reading) bool {
 	}
 	if r.Marks&reading.Historical != 0 {
 		c.late++
+		c.behind = true
 		return false
 	}
 	value := r.Value - c.offN
 	if c.got > 0 {
-		dt := r.At.Since(c.at)
+		dt := at.Since(c.at)
 		if dt > 0 {
 			if c.period == 0 {
 				c.period = dt
@@ -131,18 +139,18 @@ func (c *cell) receive(now reading.Stamp, r *reading.Reading) bool {
 			if d := math.Abs(value - c.value); c.step == 0 || d < 0.999*c.step {
 				c.step = d
 			}
-			c.same, c.sameFrom = 0, r.At
+			c.same, c.sameFrom = 0, at
 		}
 	} else {
-		c.slow, c.sameFrom = value, r.At
+		c.slow, c.sameFrom = value, at
 		c.peak = value
 	}
-	c.value, c.at, c.arrived = value, r.At, now
+	c.value, c.at, c.arrived = value, at, now
 	c.got++
 	c.peak = max(c.peak, value)
-	c.last[c.fill%len(c.last)], c.times[c.fill%len(c.times)] = value, r.At
+	c.last[c.fill%len(c.last)], c.times[c.fill%len(c.times)] = value, at
 	c.fill++
-	c.silent = ""
+	c.silent = c.old(now)
 	return true
 }
 
@@ -179,7 +187,7 @@ func (c *cell) tare(off float64) {
 
 // live is the value where it may be gone by now.
 func (c *cell) live() float64 {
-	if c.got == 0 || c.silent != "" || c.frozen {
+	if c.got == 0 || c.unsure || c.silent != "" || c.frozen {
 		return math.NaN()
 	}
 	return c.value
@@ -190,7 +198,7 @@ func (c *cell) quality() Quality {
 	switch {
 	case c.silent != "":
 		return c.silent
-	case c.got == 0:
+	case c.got == 0, c.unsure:
 		return Never
 	case c.frozen:
 		return Frozen
@@ -205,24 +213,42 @@ func (c *cell) beyond() bool {
 	return c.capacity > 0 && (c.value > overload*c.capacity || c.value < -0.1*c.capacity-math.Abs(c.expected.Cell.Zero))
 }
 
+// old tells what its age makes of the channel; empty: nothing.
+func (c *cell) old(now reading.Stamp) Quality {
+	age := now.Since(c.at)
+	switch {
+	case age > max(lostLeast, lostPeriods*c.period):
+		return Lost
+	case c.got > 0 && age > c.staleAfter(), c.marked == reading.Stale:
+		return Stale
+	}
+	return ""
+}
+
+// staleAfter is how old the newest reading may be, s.
+func (c *cell) staleAfter() float64 { return max(staleLeast, stalePeriods*c.period) }
+
+// then is the value at a moment, where one was read about then.
+func (c *cell) then(at reading.Stamp) float64 {
+	if c.got == 0 || c.frozen || at.Since(c.at) > c.staleAfter() {
+		return math.NaN()
+	}
+	return c.value
+}
+
 // silence judges how long a channel has said nothing.
 func (e *Engine) silence(k int) {
 	c := &e.cells[k]
-	since := c.arrived
 	if c.got == 0 {
-		since = e.begun
+		c.at = e.begun
 	}
-	age := e.now.Since(since)
+	if c.unsure {
+		c.unsure = !c.clock.settled(e.now)
+	}
+	age := max(0, e.now.Since(c.at))
 	loaded := e.course.loaded()
-	staleAfter, lostAfter := max(staleLeast, stalePeriods*c.period), max(lostLeast, lostPeriods*c.period)
-	if c.got == 0 {
-		staleAfter = lostLeast
-	}
-	switch {
-	case age > lostAfter:
-		c.silent = Lost
-	case age > staleAfter, c.marked == reading.Stale:
-		c.silent = Stale
+	if q := c.old(e.now); q != "" {
+		c.silent = q
 	}
 	air := e.course.air()
 	lost := c.silent == Lost

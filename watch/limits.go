@@ -6,6 +6,7 @@ import (
 
 	"plumbhook/alarm"
 	"plumbhook/card"
+	"plumbhook/reading"
 	"plumbhook/verdict"
 )
 
@@ -139,7 +140,7 @@ func (e *Engine) horizon() float64 { return max(1, e.card.Delay+e.card.Stopping)
 
 // judgeTotal holds the sum at the hooks against its limits.
 func (e *Engine) judgeTotal() {
-	total, u, ok := e.total()
+	total, u, ok := e.total(func(c *cell) float64 { return c.then(e.moment) })
 	if !ok {
 		return
 	}
@@ -171,14 +172,39 @@ func (e *Engine) judgeTotal() {
 	}
 }
 
-// total is what the hooks carry now, gross, with the limit of its error, N.
-func (e *Engine) total() (n, u float64, ok bool) {
+// unseen holds a reading that came after later ones against the limits: an
+// overload while the link was down has loaded the gear all the same. One
+// reading alone is not enough where readings come quickly.
+func (e *Engine) unseen(k int, r *reading.Reading) {
+	c, l := &e.cells[k], &e.rules.cells[k]
+	if !c.behind {
+		return
+	}
+	v, limit := r.Value-c.offN, min(l.part.n*e.rules.dynamic, l.stop)
+	if v <= limit {
+		c.beyonds = 0
+		return
+	}
+	c.peak = max(c.peak, v)
+	if c.beyonds++; c.beyonds < 2 && c.period < 1.0/slowHz {
+		return
+	}
+	where := c.expected.Channel
+	e.panel.Tell(e.moment, alarm.Condition{
+		Kind: alarm.Unseen, Where: where, On: true, Value: v, Limit: limit, Air: e.course.air(),
+		Text: fmt.Sprintf("%s read %s, past %s, while nobody could see it.", where, e.show(v), e.show(limit)),
+	})
+}
+
+// total is what the hooks carry, gross, with the limit of its error, N, where
+// reads gives what a cell reads, NaN where it cannot be told.
+func (e *Engine) total(reads func(*cell) float64) (n, u float64, ok bool) {
 	e.read = e.read[:0]
 	for i := range e.cells {
 		if e.cells[i].got == 0 {
 			return 0, 0, false
 		}
-		e.read = append(e.read, e.cells[i].live())
+		e.read = append(e.read, reads(&e.cells[i]))
 	}
 	n, u = e.sum(e.read)
 	return n, u, !math.IsNaN(n)

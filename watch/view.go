@@ -108,7 +108,7 @@ func (e *Engine) View() View {
 	if n := len(v.Passed); n > 0 {
 		v.Since = e.course.t - v.Passed[n-1].FromS
 	}
-	if n, u, ok := e.total(); ok {
+	if n, u, ok := e.total((*cell).live); ok {
 		v.TotalN, v.TotalU = n, u
 	}
 	for i := range e.rules.partSum {
@@ -141,7 +141,7 @@ func (e *Engine) View() View {
 			x.Signal, x.Battery = c.signal, c.battery
 		}
 		if c.got > 0 {
-			x.AgeS = e.now.Since(c.arrived)
+			x.AgeS = max(0, e.now.Since(c.at))
 			v.AgeS = max(v.AgeS, x.AgeS)
 			if sum != 0 {
 				x.Share = c.value / sum

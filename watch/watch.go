@@ -84,7 +84,8 @@ type Engine struct {
 	units  bool // and that a unit was taken for another
 
 	garbled int
-	unknown map[string]int // channels that nobody planned, with their readings
+	unknown map[string]int    // channels that nobody planned, with their readings
+	clocks  map[string]*clock // of the senders
 	tares   []Tared
 	words   []Word
 	away    []Away
@@ -117,7 +118,7 @@ type Away struct{ From, To reading.Stamp }
 func New(p *verdict.Plan, o Options) (*Engine, error) {
 	e := &Engine{
 		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves, later: o.Later,
-		index: map[string]int{}, extra: map[string]int{}, unknown: map[string]int{},
+		index: map[string]int{}, extra: map[string]int{}, unknown: map[string]int{}, clocks: map[string]*clock{},
 	}
 	if e.show == nil {
 		e.show = func(n float64) string { return fmt.Sprintf("%.1f kN", n/1000) }
@@ -216,11 +217,10 @@ func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 
 // frame takes readings.
 func (e *Engine) frame(f *reading.Frame) {
-	// The newest sample of a frame was measured about now, the others as much
-	// earlier as the sender says: a delay of an alarm counts from then.
-	var newest reading.Stamp
-	for i := range f.Readings {
-		newest = max(newest, f.Readings[i].At)
+	ck := e.clocks[f.Source]
+	if ck == nil {
+		ck = &clock{}
+		e.clocks[f.Source] = ck
 	}
 	clear(e.fresh)
 	waits := false
@@ -233,17 +233,17 @@ func (e *Engine) frame(f *reading.Frame) {
 			}
 			e.fresh[k], waits = true, true
 			own := *r // the logbook keeps what came
+			at := ck.here(e.now, r)
 			if own.Marks&reading.Timed == 0 {
 				own.At = e.now
 			}
 			if f := e.curve[r.Channel]; f != nil {
 				own.Value = f(r.Value)
 			}
-			e.moment = e.now
-			if lag := newest - own.At; own.Marks&reading.Timed != 0 && lag > 0 && lag < reading.Seconds(2) {
-				e.moment -= lag
-			}
-			e.take(k, &own)
+			// A delay of an alarm counts from when it was measured.
+			e.moment = max(min(at, e.now), e.now-reading.Seconds(mostLag))
+			e.cells[k].clock, e.cells[k].unsure = ck, own.Marks&reading.Timed != 0 && !ck.settled(e.now)
+			e.take(k, &own, at)
 			continue
 		}
 		if k, ok := e.extra[r.Channel]; ok {
@@ -288,13 +288,14 @@ func (e *Engine) Corrected(r *reading.Reading) (n float64, ok bool) {
 }
 
 // take takes a reading of cell k.
-func (e *Engine) take(k int, r *reading.Reading) {
+func (e *Engine) take(k int, r *reading.Reading, at reading.Stamp) {
 	c := &e.cells[k]
-	if !c.receive(e.now, r) {
+	if !c.receive(e.now, at, r) {
+		e.unseen(k, r)
 		return
 	}
 	e.judge(k)
-	if e.rows.add(k, r.At, c.value, e.cells) {
+	if e.rows.add(k, at, c.value, e.cells) {
 		e.course.row(e, e.rows.last())
 	}
 }
@@ -395,6 +396,7 @@ type left struct {
 	Tares  []Tared
 	Offs   []float64
 	Peaks  []float64
+	Clocks map[string]float64 // s, by source
 	Phase  Phase
 	Air    bool
 	Freed  bool
@@ -403,10 +405,15 @@ type left struct {
 
 // State is what a Restart entry should bring along.
 func (e *Engine) State() string {
-	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN}
+	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN, Clocks: map[string]float64{}}
 	for i := range e.cells {
 		l.Offs = append(l.Offs, e.cells[i].offN)
 		l.Peaks = append(l.Peaks, e.cells[i].peak)
+	}
+	for source, c := range e.clocks {
+		if c.set {
+			l.Clocks[source] = c.off
+		}
 	}
 	b, err := json.Marshal(l)
 	if err != nil {
@@ -424,6 +431,10 @@ func (e *Engine) restart(en *logbook.Entry) {
 		e.tares, e.freed = l.Tares, l.Freed
 		for i := range e.cells {
 			e.cells[i].offN, e.cells[i].peak = l.Offs[i], l.Peaks[i]
+		}
+		for source, off := range l.Clocks {
+			e.clocks[source] = &clock{}
+			e.clocks[source].resume(e.now, off)
 		}
 		e.course.resume(e, l)
 	}

@@ -21,7 +21,7 @@ type Tally struct {
 
 type gatewayTally struct {
 	count GatewayCount
-	skew  Skew
+	skew  reading.Skew
 }
 
 type channelTally struct {

@@ -98,7 +98,7 @@ func Open(o Options) (*Station, record.Recovery, error) {
 		return nil, found, err
 	}
 	s := &Station{plan: o.Plan, now: o.Now, engine: e, rec: rec, n: found.Last, at: found.LastAt, keep: o.Keep, listeners: map[*listener]struct{}{}, stop: make(chan struct{})}
-	left, same, err := s.left(found)
+	left, same, err := s.left(found, o.Watch)
 	if err != nil {
 		rec.Close()
 		return nil, found, err
@@ -124,28 +124,43 @@ func Open(o Options) (*Station, record.Recovery, error) {
 }
 
 // left finds the state that the watch was in when the recording ended, and
-// whether it was on the same plan.
-func (s *Station) left(found record.Recovery) (state string, same bool, err error) {
+// whether it was on the same plan: the last state noted, and what was entered
+// after it gone through again.
+func (s *Station) left(found record.Recovery, with watch.Options) (state string, same bool, err error) {
 	if found.Last == 0 {
 		return "", false, nil
 	}
-	r := s.rec.Reader()
-	for e, err := range r.Since(found.LastAt.Plus(-10 * stateEvery)) {
-		if err != nil {
-			continue // what a recording lacks is told by Recovery
-		}
-		if e.Kind == logbook.Mark && e.Says == stateMark {
-			state = e.Text
-		}
-		if e.Kind == logbook.Plan {
-			state = ""
+	var tail []logbook.Entry // after the state
+	begun := false           // on our plan
+	var at reading.Stamp     // of the state
+	for e, err := range s.rec.Reader().Since(found.LastAt.Plus(-10 * stateEvery)) {
+		switch {
+		case err != nil: // what a recording lacks is told by Recovery
+		case e.Kind == logbook.Plan:
+			state, at, tail, begun = "", e.At, tail[:0], e.Text == s.plan.Lift.SHA256
+		case e.Kind == logbook.Mark && e.Says == stateMark:
+			var l struct{ SHA256 string }
+			if json.Unmarshal([]byte(e.Text), &l) == nil && l.SHA256 == s.plan.Lift.SHA256 {
+				state, at, tail, begun = e.Text, e.At, tail[:0], true
+			}
+		case begun && e.Kind != logbook.Event:
+			tail = append(tail, e.Clone())
 		}
 	}
-	var l struct{ SHA256 string }
-	if state != "" && json.Unmarshal([]byte(state), &l) == nil && l.SHA256 == s.plan.Lift.SHA256 {
-		return state, true, nil
+	if !begun {
+		return "", false, nil
 	}
-	return "", false, nil
+	again, err := watch.New(s.plan, with)
+	if err != nil {
+		return "", false, err
+	}
+	if state != "" {
+		again.Apply(&logbook.Entry{Kind: logbook.Restart, At: at, Since: at, Text: state})
+	}
+	for i := range tail {
+		again.Apply(&tail[i])
+	}
+	return again.State(), true, nil
 }
 
 // Close ends the watch and the recording.

@@ -212,6 +212,60 @@ func TestPutIsKept(t *testing.T) {
 	}
 }
 
+// What was done just before a kill is there after it: a tare, a stop, how far
+// off the gateway's clock is. A copy of the recording of a station at work is
+// what a kill leaves.
+func TestKilledAtOnce(t *testing.T) {
+	dir, plan := t.TempDir(), pumpMotor(t)
+	s, _, err := station.Open(station.Options{Dir: dir, Plan: plan})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	seq := uint64(0)
+	put := func(s *station.Station, n float64, old time.Duration) {
+		seq++
+		at := reading.At(time.Now().Add(-time.Hour - old)) // its clock is an hour behind
+		f := reading.Frame{Source: "logger"}
+		for _, c := range []string{"W", "E"} {
+			f.Readings = append(f.Readings, reading.Reading{Channel: c, At: at, Seq: seq, Marks: reading.Timed | reading.Numbered, Value: n + float64(seq%3)})
+		}
+		if err := s.Put(context.Background(), &f); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(30 * time.Millisecond)
+	}
+	time.Sleep(200 * time.Millisecond) // the first state is noted, the next after seconds
+	until(t, "tared", func() bool {
+		put(s, 900, 0)
+		if seq%20 == 0 {
+			if err := s.Enter(context.Background(), logbook.Entry{Kind: logbook.Tare, Tare: logbook.Hung, Who: "A. Rigger"}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		v := s.View()
+		return len(v.Tares) > 0 && v.Tares[len(v.Tares)-1].Refused == ""
+	})
+	killed := t.TempDir()
+	if err := os.CopyFS(filepath.Join(killed, "record"), os.DirFS(filepath.Join(dir, "record"))); err != nil {
+		t.Fatal(err)
+	}
+	after, _, err := station.Open(station.Options{Dir: killed, Plan: plan})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer after.Close()
+	v := after.View()
+	if len(v.Tares) == 0 || v.Tares[len(v.Tares)-1].Refused != "" {
+		t.Errorf("after the kill the tare is gone: %+v", v.Tares)
+	}
+	// What waited for three seconds is three seconds old, not an hour, and not new.
+	put(after, 900, 3*time.Second)
+	if c := after.View().Cells[0]; c.Quality != watch.Stale || c.AgeS < 2.5 || c.AgeS > 30 {
+		t.Errorf("a reading three seconds old is %s and %.1f s old", c.Quality, c.AgeS)
+	}
+}
+
 // A gateway that was silent for a while before the program ended is not heard
 // twice when it starts again.
 func TestSilentBeforeTheEnd(t *testing.T) {
