@@ -304,7 +304,7 @@ func (m *Model) foot(theta []float64, netN float64) *footing {
 		if g.param[k] < 0 || m.scale[k] == 0 {
 			continue
 		}
-		d := probe * m.scale[k]
+		d := probeBy * m.scale[k]
 		moved[k] += d
 		if !g.at(m, moved, up, [2]float64{}, room) {
 			return nil

@@ -75,6 +75,9 @@ type Model struct {
 	emptyN  float64 // at the hooks, without the load
 	totals  []totals
 	full    int
+	parts   []totals   // of each of bears, by all cells
+	planned []float64  // N, what each of bears bears in the plan
+	ofHook  [][]totals // of each hook of several, by the cells that read
 }
 
 // cell is a load cell as the plan has it.
@@ -120,6 +123,9 @@ func New(p *verdict.Plan) (*Model, error) {
 	m.emptyN = m.home.total - m.weightN
 	m.directions()
 	m.prepareTotals()
+	if err := m.prepareParts(); err != nil {
+		return nil, err
+	}
 	m.ground = m.stand()
 	return m, nil
 }
@@ -447,9 +453,9 @@ func (m *Model) look(theta []float64, p *point) {
 	}
 }
 
-// steps of the parameters over which slopes are taken, as shares of a prior
-// standard deviation.
-const probe = 0.02
+// probeBy is the step of a parameter over which slopes are taken, as a share of
+// its prior standard deviation.
+const probeBy = 0.02
 
 // linear hangs the rig with some parameters and finds the slopes there.
 func (m *Model) linear(theta []float64) (*point, error) {
@@ -463,28 +469,41 @@ func (m *Model) linear(theta []float64) (*point, error) {
 	}
 	var q point
 	moved := slices.Clone(theta)
-	for k := range theta {
-		h := probe * m.scale[k]
-		if h == 0 {
-			continue
-		}
+	err := m.probe(theta, func(k int, h float64) {
 		moved[k] = theta[k] + h
-		m.set(moved)
-		if _, err := m.rig.Rehang(); err != nil {
-			return nil, err
-		}
 		m.look(moved, &q)
 		for i := range q.read {
 			p.slope[i][k] = (q.read[i] - p.read[i]) / h
 		}
 		p.slope[len(m.cells)][k] = (q.total - p.total) / h
 		moved[k] = theta[k]
-	}
-	m.set(theta)
-	if _, err := m.rig.Rehang(); err != nil {
+	})
+	if err != nil {
 		return nil, err
 	}
 	return p, nil
+}
+
+// probe hangs the rig with each parameter moved a little, has look see what
+// that does, and hangs it as it was.
+func (m *Model) probe(theta []float64, look func(k int, h float64)) error {
+	moved := slices.Clone(theta)
+	for k := range theta {
+		h := probeBy * m.scale[k]
+		if h == 0 {
+			continue
+		}
+		moved[k] = theta[k] + h
+		m.set(moved)
+		if _, err := m.rig.Rehang(); err != nil {
+			return err
+		}
+		look(k, h)
+		moved[k] = theta[k]
+	}
+	m.set(theta)
+	_, err := m.rig.Rehang()
+	return err
 }
 
 // directions finds the level directions that the load's centre can be off in,

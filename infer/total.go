@@ -1,6 +1,11 @@
 package infer
 
-import "math"
+import (
+	"math"
+	"slices"
+
+	"plumbhook/lift"
+)
 
 // mostMasks is up to how many cells every set of missing ones is prepared.
 const mostMasks = 8
@@ -32,8 +37,14 @@ func (m *Model) prepareTotals() {
 	}
 }
 
-// totalOf works out the estimate from the cells that are there.
+// totalOf works out the total from the cells that are there.
 func (m *Model) totalOf(there func(int) bool) totals {
+	return m.fromCells(there, m.home.slope[len(m.cells)], m.home.total)
+}
+
+// fromCells works out from the cells that are there what has these slopes by
+// parameter and is at in the plan.
+func (m *Model) fromCells(there func(int) bool, slope []float64, at float64) totals {
 	var rows []int
 	for i := range m.cells {
 		if there(i) {
@@ -55,19 +66,19 @@ func (m *Model) totalOf(there func(int) bool) totals {
 		}
 		sigma[a*n+a] += m.cells[i].fixed * m.cells[i].fixed / 3
 	}
-	total := cols(len(m.cells))
+	total := m.whitened(slope, sd)
 	l := factor(sigma, n)
 	by := make([]float64, n)
 	for a := range rows {
 		by[a] = dot(c[a], total)
 	}
 	l.backward(l.forward(by))
-	t.at = h.total
+	t.at = at
 	// What is left open: with all cells, by loads and lengths as they occur.
 	if all {
 		sd = loose{mass: 0.3 * m.mean[atMass], centre: [2]float64{0.1 * m.span, 0.1 * m.span}}
 	}
-	left := cols(len(m.cells))
+	left := m.whitened(slope, sd)
 	for a, i := range rows {
 		t.by[i] = by[a]
 		t.at -= by[a] * h.read[i]
@@ -164,14 +175,21 @@ func (m *Model) Total(read []float64) (hookN, uN float64) {
 	default:
 		t = m.totalOf(func(i int) bool { return mask>>i&1 == 1 })
 	}
-	hookN = t.at
-	v := 0.0
+	hookN, v := m.apply(&t, read)
+	s := t.spread * math.Abs(hookN-m.emptyN) / m.weightN
+	return hookN, z95 * math.Sqrt(v+s*s)
+}
+
+// apply gives an estimate for what the cells read, NaN where one says nothing,
+// and its variance by what the cells may be off, N.
+func (m *Model) apply(t *totals, read []float64) (n, v float64) {
+	n = t.at
 	for i, y := range read {
-		if mask>>i&1 == 0 {
+		if math.IsNaN(y) {
 			continue
 		}
 		c := &m.cells[i]
-		hookN += t.by[i] * y
+		n += t.by[i] * y
 		x := &c.Cell
 		e := x.Error + x.Drift + (x.ErrorShare+x.DriftShare)*math.Abs(y) + x.Step/2
 		if x.Error+x.ErrorShare == 0 {
@@ -179,6 +197,81 @@ func (m *Model) Total(read []float64) (hookN, uN float64) {
 		}
 		v += t.by[i] * t.by[i] * (e*e/3 + x.ZeroLimit*x.ZeroLimit/3)
 	}
-	s := t.spread * math.Abs(hookN-m.emptyN) / m.weightN
-	return hookN, z95 * math.Sqrt(v+s*s)
+	return n, v
+}
+
+// prepareParts works out how the load of every part follows from all cells together.
+func (m *Model) prepareParts() error {
+	slopes, err := m.partSlopes()
+	if err != nil {
+		return err
+	}
+	m.rig.Bear(m.bears, m.force)
+	n := len(m.cells)
+	for k, slope := range slopes {
+		if m.bears[k].Kind == lift.OnHook && len(m.hooks) > 1 && n <= mostMasks {
+			masks := make([]totals, 1<<n)
+			for mask := 1; mask <= m.full; mask++ {
+				masks[mask] = m.fromCells(func(i int) bool { return mask>>i&1 == 1 }, slope, m.force[k])
+			}
+			m.ofHook = append(m.ofHook, masks)
+		}
+		m.parts = append(m.parts, m.fromCells(func(int) bool { return true }, slope, m.force[k]))
+		m.planned = append(m.planned, m.force[k])
+	}
+	return nil
+}
+
+// partSlopes are those of the parts in the planned pose, by parameter.
+func (m *Model) partSlopes() ([][]float64, error) {
+	m.rig.Bear(m.bears, m.force)
+	at := slices.Clone(m.force)
+	slopes := make([][]float64, len(at))
+	for k := range slopes {
+		slopes[k] = make([]float64, len(m.mean))
+	}
+	err := m.probe(m.mean, func(p int, h float64) {
+		m.rig.Bear(m.bears, m.force)
+		for k := range slopes {
+			slopes[k][p] = (m.force[k] - at[k]) / h
+		}
+	})
+	return slopes, err
+}
+
+// Parts names what Part tells of: every force that some part of the rigging
+// bears, legs first.
+func (m *Model) Parts() []lift.Demand { return m.bears }
+
+// Part is what part k bears, N, gross, by all cells together, with the 95 %
+// half-width of its error; NaN where a cell says nothing. Weight, centre of
+// gravity and lengths are left open as for Total.
+func (m *Model) Part(k int, read []float64) (n, uN float64) {
+	for _, v := range read {
+		if math.IsNaN(v) {
+			return math.NaN(), math.NaN()
+		}
+	}
+	return m.part(k, &m.parts[k], read)
+}
+
+// Hook is what hook i of the file bears, like Part, but for any cells that
+// read: where some say nothing the plan's own sharing stands in for them.
+func (m *Model) Hook(i int, read []float64) (n, uN float64) {
+	mask := 0
+	for c, v := range read {
+		if !math.IsNaN(v) {
+			mask |= 1 << c
+		}
+	}
+	if mask == 0 || m.ofHook == nil {
+		return m.Part(m.hooks[i], read)
+	}
+	return m.part(m.hooks[i], &m.ofHook[i][mask], read)
+}
+
+func (m *Model) part(k int, t *totals, read []float64) (n, uN float64) {
+	n, v := m.apply(t, read)
+	s := t.spread * math.Abs(n) / math.Max(math.Abs(m.planned[k]), 1)
+	return n, z95 * math.Sqrt(v+s*s)
 }

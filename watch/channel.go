@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"plumbhook/alarm"
+	"plumbhook/cycles"
 	"plumbhook/reading"
 	"plumbhook/verdict"
 )
@@ -63,8 +64,9 @@ type cell struct {
 	marked  reading.Quality // what the sender said last
 	offN    float64         // tared
 
-	slow float64 // value through a single pole of slowS
-	peak float64
+	slow float64       // value through a single pole of slowS
+	peak float64       // since the last zero
+	most float64       // of all readings, whatever was zeroed since
 	rate float64       // N/s, over the last few readings
 	runs reading.Stamp // when it last did not run towards a limit
 
@@ -81,6 +83,10 @@ type cell struct {
 	signal   float64
 	battery  float64
 	hasLinks bool
+
+	holdsPeaks bool
+	counter    cycles.Counter
+	swings     cycles.Histogram // cycles so far, by range
 }
 
 // extra is a channel that is no cell.
@@ -106,6 +112,9 @@ func (c *cell) receive(now, at reading.Stamp, r *reading.Reading) bool {
 	case reading.Late:
 		c.late++
 		c.behind = r.Usable()
+		if r.Usable() {
+			c.most = max(c.most, r.Value-c.offN)
+		}
 		return false
 	}
 	c.missed += v.Missed
@@ -117,6 +126,7 @@ func (c *cell) receive(now, at reading.Stamp, r *reading.Reading) bool {
 	if r.Marks&reading.Historical != 0 {
 		c.late++
 		c.behind = true
+		c.most = max(c.most, r.Value-c.offN)
 		return false
 	}
 	value := r.Value - c.offN
@@ -144,6 +154,10 @@ func (c *cell) receive(now, at reading.Stamp, r *reading.Reading) bool {
 	} else {
 		c.slow, c.sameFrom = value, at
 		c.peak = value
+	}
+	c.most = max(c.most, value)
+	for _, k := range c.counter.Add(value) {
+		c.swings.Add(k)
 	}
 	c.value, c.at, c.arrived = value, at, now
 	c.got++

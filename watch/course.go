@@ -166,6 +166,7 @@ func (c *course) row(e *Engine, r *row) {
 		c.signs.WindMS = x
 	}
 	c.step(e, r.t, dt, total)
+	e.toll.row(e, r, dt)
 	c.against(e)
 	c.gather(e, r, total)
 }
@@ -569,6 +570,7 @@ func (c *course) jolted(e *Engine, total, room float64) {
 	if total-c.levelN < 1.4*room {
 		return
 	}
+	e.toll.jolt(c.shockAt)
 	e.panel.Tell(e.now, alarm.Condition{
 		Kind: alarm.Shock, On: true, Value: total, Limit: c.levelN + 1.4*room, Air: true,
 		Text: fmt.Sprintf("The hooks went from %s to %s at once.", e.show(c.levelN), e.show(total)),

@@ -144,6 +144,7 @@ func (e *Engine) judgeTotal() {
 	if !ok {
 		return
 	}
+	e.toll.bear(e.model, e.read)
 	r, air := &e.rules, e.course.air()
 	if !math.IsInf(r.stop, 1) {
 		on := total+u > r.stop

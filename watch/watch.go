@@ -79,6 +79,7 @@ type Engine struct {
 	shares []float64 // of each cell in the sum of all, while all read; nil before
 	rows   rows
 	course course
+	toll   toll
 	says   infer.Result
 	said   bool // says holds something
 	units  bool // and that a unit was taken for another
@@ -165,6 +166,9 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 		if planned != nil && planned.Capacity != nil {
 			c.capacity = float64(planned.Capacity.Force)
 		}
+		c.holdsPeaks = holdsPeaks(leg)
+		c.counter.Gate = swingShare * math.Max(math.Abs(x.NominalN), 1)
+		c.counter.Step, c.swings.Range = c.counter.Gate, c.counter.Gate
 		e.cells = append(e.cells, c)
 		e.index[x.Channel] = i
 	}
@@ -176,6 +180,7 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 	e.rows.cells = len(e.cells)
 	e.fresh = make([]bool, len(e.cells))
 	e.course.init(e)
+	e.toll.init(e.model)
 	return e, nil
 }
 
@@ -401,11 +406,12 @@ type left struct {
 	Air    bool
 	Freed  bool
 	HoldN  float64
+	Toll   kept
 }
 
 // State is what a Restart entry should bring along.
 func (e *Engine) State() string {
-	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN, Clocks: map[string]float64{}}
+	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN, Clocks: map[string]float64{}, Toll: e.keepToll()}
 	for i := range e.cells {
 		l.Offs = append(l.Offs, e.cells[i].offN)
 		l.Peaks = append(l.Peaks, e.cells[i].peak)
@@ -437,6 +443,7 @@ func (e *Engine) restart(en *logbook.Entry) {
 			e.clocks[source].resume(e.now, off)
 		}
 		e.course.resume(e, l)
+		e.resumeToll(l.Toll, l.Phase != IdlePhase && l.Phase != "")
 	}
 	e.away = append(e.away, Away{en.Since, e.now})
 	e.panel.Tell(e.now, alarm.Condition{Kind: alarm.WasAway, On: true, Value: e.now.Since(en.Since), Air: l.Air, Text: fmt.Sprintf("The watch was away for %.0f s.", e.now.Since(en.Since))})
