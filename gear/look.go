@@ -294,7 +294,7 @@ func (r *reader) cell(p *Piece) {
 		}
 	}
 	if r.overload != "" {
-		most, err := overloadOf(r.overload, c.Capacity)
+		most, err := ParseOverload(r.overload, c.Capacity)
 		if err == nil && most < c.Capacity {
 			err = fault.New(fault.Disagree, "the safe overload %s is below the capacity %s", r.overload, r.ratings["capacity"].Text).Fix("correct the one that is wrong")
 		}

@@ -122,7 +122,7 @@ func (r *reader) value(f Fact, s string) (err error) {
 		r.accuracy, err = accuracyOf(s)
 	case ReadOverload:
 		r.overload = s
-		_, err = overloadOf(s, 1)
+		_, err = ParseOverload(s, 1)
 	case ReadRate:
 		r.perSecond, err = rateOf(s)
 	case ReadDate:
@@ -208,8 +208,8 @@ func accuracyOf(s string) (accuracy, error) {
 	return accuracy{v / 100, m[2] != "reading"}, nil
 }
 
-// overloadOf reads a safe overload: a rating, or a percentage of the capacity.
-func overloadOf(s string, capacity quantity.Force) (quantity.Force, error) {
+// ParseOverload reads a safe overload: a rating, or a percentage of the capacity.
+func ParseOverload(s string, capacity quantity.Force) (quantity.Force, error) {
 	m := overloadText.FindStringSubmatch(s)
 	if m == nil {
 		v, err := quantity.ParseRating(s)

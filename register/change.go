@@ -4,6 +4,7 @@ import (
 	"reflect"
 
 	"plumbhook/fault"
+	"plumbhook/metrology"
 )
 
 // Change is something that happened to an item. What is to be written is
@@ -78,6 +79,11 @@ var changes = []struct {
 	{"released", Release{}},
 	{"scrapped", Scrapping{}},
 	{"destroyed", Destruction{}},
+	{"used", Using{}},
+	{"quarantine confirmed", Confirming{}},
+	{"quarantine refused", Refusing{}},
+	{"zero checked", ZeroCheck{}},
+	{"overridden", Overriding{}},
 }
 
 // nameOf gives the name of a change; empty for one that is not ours.
@@ -126,7 +132,7 @@ func (c Describing) check(it *Item, s Stamp) error {
 func (c Describing) apply(it *Item, _ Stamp) {
 	n := c.Item.clone()
 	n.Status, n.Reason, n.StatusBy, n.StatusOn = it.Status, it.Reason, it.StatusBy, it.StatusOn
-	n.Inspection, n.Files = it.Inspection, it.Files
+	n.Inspection, n.Files, n.Life = it.Inspection, it.Files, it.Life
 	*it = n
 }
 
@@ -170,7 +176,9 @@ func (c Calibration) check(it *Item, s Stamp) error {
 func (c Calibration) apply(it *Item, _ Stamp) {
 	if c.On >= it.Calibrated {
 		it.Calibrated, it.CalibrateBy = c.On, c.Next
+		it.Life.Override = nil
 	}
+	it.looked(c.On, true)
 }
 
 func (c Quarantine) check(it *Item, s Stamp) error {
@@ -183,6 +191,12 @@ func (c Quarantine) check(it *Item, s Stamp) error {
 func (c Quarantine) apply(it *Item, s Stamp) { it.turn(Quarantined, c.Reason, s.By, s.Day) }
 
 func (c Release) check(it *Item, s Stamp) error {
+	if use, ok := it.Standing(s.Day); ok && use.Use == metrology.Out {
+		return fault.New(fault.Disagree, "%s", use.Why).In(it.Serial).Fix("scrap it, or leave it where it is")
+	}
+	if it.Life.Proposed != "" {
+		return fault.New(fault.Disagree, "a lift asks for its quarantine: %s", it.Life.Proposed).In(it.Serial).Fix("confirm or refuse that first")
+	}
 	if it.Status != Quarantined {
 		return fault.New(fault.Disagree, "it is %s, not quarantined", it.Status).In(it.Serial).Fix("only what is held back can be released")
 	}
@@ -217,6 +231,8 @@ func decided(it *Item, reason string, s Stamp) error {
 	return nil
 }
 
+// turn changes the status. Whatever a lift asked for is answered by that.
 func (it *Item) turn(to Status, reason, by string, on Date) {
+	it.Life.Proposed, it.Life.ProposedOn = "", ""
 	it.Status, it.Reason, it.StatusBy, it.StatusOn = to, reason, by, on
 }

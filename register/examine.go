@@ -206,6 +206,7 @@ func (x Examination) check(it *Item, s Stamp) error {
 // with a defect that is a danger now is held back; a defect that becomes one
 // is remembered with its day (regulation 10(3)).
 func (x Examination) apply(it *Item, s Stamp) {
+	it.looked(x.On, false)
 	if x.On < it.Examined {
 		return
 	}

@@ -3,6 +3,8 @@ package register
 import (
 	"fmt"
 	"strings"
+
+	"plumbhook/metrology"
 )
 
 // Severity grades a finding.
@@ -42,6 +44,17 @@ func Fitness(it *Item, on Date) []Finding {
 	if it.Status != InService {
 		say(Stop, "status", ownRecord, "it is %s%s: %s", it.Status, since(it.StatusOn, it.StatusBy), it.Reason)
 	}
+	if it.Life.Proposed != "" {
+		say(Stop, "proposed", ownRecord, "held until somebody looks at it: %s", it.Life.Proposed)
+	}
+	use, cell := it.Standing(on)
+	switch {
+	case !cell:
+	case use.Use == metrology.Out || use.Use == metrology.Held:
+		say(Stop, "overload", ownRecord, "%s", use.Why)
+	case use.Use == metrology.Overridden:
+		say(Caution, "calibration", ownRecord, "%s: ± %.2g %% of the reading", use.Why, 100*it.Widening(on))
+	}
 	if it.Rating == nil {
 		say(NotAssessed, "rating", ownRecord, "no rating is on record; read it off the tag")
 	}
@@ -60,7 +73,7 @@ func Fitness(it *Item, on Date) []Finding {
 		}
 	}
 	dates("examination", "LOLER 1998 regulation 9(3)", "thorough examination", it.Examined, it.ExamineBy)
-	if it.measures() {
+	if cell && use.Use != metrology.Overridden {
 		dates("calibration", ownRecord, "calibration", it.Calibrated, it.CalibrateBy)
 	}
 	if it.MendBy != "" {

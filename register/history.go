@@ -128,6 +128,16 @@ func (e *Event) Say() (string, error) {
 		words = c.Reason
 	case Scrapping:
 		words = c.Reason
+	case Using:
+		words = c.Use.say()
+	case Confirming:
+		words = c.Reason
+	case Refusing:
+		words = c.Reason
+	case ZeroCheck:
+		words = c.Found + map[bool]string{true: ": its zero", false: ": not its zero"}[c.Good]
+	case Overriding:
+		words = fmt.Sprintf("%s; until %s, drift up to %.3g %% a year", c.Why, c.Until, 100*c.PerYear)
 	case Destruction:
 		words = fmt.Sprintf("records %v by %s", c.Versions, c.Rule)
 	}

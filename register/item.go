@@ -44,6 +44,7 @@ type Item struct {
 	MendBy Date
 
 	Inspection *Inspection // the latest before use
+	Life       Life        // what its lifts add up to
 
 	Status   Status
 	Reason   string // of the status, with who set it and when; empty in service from the start

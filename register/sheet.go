@@ -548,7 +548,7 @@ func (s *Sheet) Plan(there map[string]Item, update bool) Plan {
 			refuse(fault.Duplicate, "it is on the register already, with another %s", strings.Join(diff, ", ")).Fix("import with update if the file is right")
 		default:
 			change := Describing{Item: n, From: s.File}
-			change.Item.Version, change.Item.Head, change.Item.Inspection, change.Item.Files = 0, [32]byte{}, nil, nil
+			change.Item.Version, change.Item.Head, change.Item.Inspection, change.Item.Files, change.Item.Life = 0, [32]byte{}, nil, nil, Life{}
 			if err := change.check(&old, Stamp{Day: "9999-12-31"}); err != nil {
 				for _, f := range fault.Of(err) {
 					p.Problems = append(p.Problems, f.At(fault.Pos{File: s.File, Line: r.Line}).In(r.Item.Serial+", "+f.Where))

@@ -66,6 +66,7 @@ var sideways = []edge{
 	{"verdict", "spread", "it puts what is not known exactly into the answer"},
 	{"verdict", "gear", "one name for a kind is told from another"},
 	{"verdict", "register", "a piece with a serial is held against its dates and status"},
+	{"register", "gear", "capacity and safe overload of a cell are read as the catalogue reads them"},
 	{"verdict", "rulebook", "it puts the findings into the answer"},
 }
 
