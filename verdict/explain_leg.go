@@ -461,7 +461,16 @@ func (w *draft) expected(x Expected) error {
 		for _, k := range cell.Warmth {
 			texts = append(texts, k.Text)
 		}
-		w.taken("t", strings.Join(texts, ", ")+", over the temperatures of the site: of the zero over their whole range, or from 20 °C for a raw cell; of the slope from 20 °C (common practice, no source)", "N", "the file", drift)
+		why := strings.Join(texts, ", ") + ", over the temperatures of the site: of the zero over their whole range, or from 20 °C for a raw cell; of the slope from 20 °C (common practice, no source)"
+		if share := w.p.overridden(leg); share > 0 {
+			past := fmt.Sprintf("± %.2g %% of the reading for the time since its calibration, by the override in the gear register", 100*share)
+			if len(texts) == 0 {
+				why = past
+			} else {
+				why += "; and " + past
+			}
+		}
+		w.taken("t", why, "N", "the file", drift)
 		errs += " and another within ± t"
 	}
 	if c.Step > 0 {

@@ -16,6 +16,7 @@ import (
 
 	"plumbhook/lift"
 	"plumbhook/quantity"
+	"plumbhook/register"
 	"plumbhook/rulebook"
 	"plumbhook/spread"
 	"plumbhook/takeoff"
@@ -553,9 +554,26 @@ func (p *Plan) expect(s *State, rig *lift.Rig) []spread.Cell {
 		if !p.warmth(&e.Cell, leg, cell) {
 			s.missing("how the temperature of the cell moves channel %s: write site.temperature, from coldest to hottest", cell.Channel)
 		}
+		e.Cell.DriftShare += p.overridden(leg)
 		cells, s.Expected = append(cells, e.Cell), append(s.Expected, e)
 	}
 	return cells
+}
+
+// overridden is by how much the cell of a leg may be off because somebody
+// answers for it past its calibration, a hard limit, share of the reading.
+func (p *Plan) overridden(leg *lift.Leg) float64 {
+	if p.register == nil {
+		return 0
+	}
+	for i := range leg.Stack {
+		if e := &leg.Stack[i]; e.Cell != nil && e.Serial != "" {
+			if it, known := p.register.Items[register.Key(e.Serial)]; known {
+				return it.Widening(p.register.On)
+			}
+		}
+	}
+	return 0
 }
 
 // calibration is the temperature, K, that a cell is taken to be calibrated at
