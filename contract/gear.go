@@ -31,6 +31,60 @@ type GearItem struct {
 	StatusBy        *string           `json:"status_by"`
 	StatusOn        *register.Date    `json:"status_on"`
 	Version         int               `json:"version"`
+	Life            GearLife          `json:"life"`
+}
+
+// GearLife is what watched lifts took of an item, as far as they were seen.
+type GearLife struct {
+	Watched     int            `json:"watched_lifts"`
+	Lifts       int            `json:"lifts" doc:"times that load was taken"`
+	Hours       float64        `json:"hours" doc:"with load on the hooks"`
+	Shocks      int            `json:"shocks"`
+	PeakN       *float64       `json:"peak_N" doc:"greatest ever; null: none was seen"`
+	PeakAtLeast bool           `json:"peak_at_least" doc:"in some lift more may have been borne than was seen"`
+	PeakOn      *register.Date `json:"peak_on"`
+	PeakLift    *string        `json:"peak_lift"`
+	Unseen      int            `json:"unseen" doc:"watched lifts whose peak is not known"`
+	Over50      int            `json:"over_50" doc:"watched lifts with a peak above half the rating"`
+	Over75      int            `json:"over_75"`
+	Over100     int            `json:"over_100"`
+	Swings      []GearSwings   `json:"swings" doc:"load cycles by rainflow, by range"`
+	Proposed    *string        `json:"proposed" doc:"quarantine that a lift asks for; held until somebody confirms or refuses it"`
+	ProposedOn  *register.Date `json:"proposed_on"`
+	Override    *GearOverride  `json:"override" doc:"a load cell past its calibration, on the word of a person"`
+}
+
+// GearSwings is how many load cycles had a range from here up to there.
+type GearSwings struct {
+	FromN float64 `json:"from_N"`
+	ToN   float64 `json:"to_N"`
+	Count float64 `json:"count"`
+}
+
+// GearOverride is who answers for a load cell past its calibration.
+type GearOverride struct {
+	By      string        `json:"by"`
+	Why     string        `json:"why"`
+	Until   register.Date `json:"until"`
+	PerYear float64       `json:"drift_per_year" doc:"share of the reading"`
+}
+
+// NewGearLife shapes what lifts took of an item.
+func NewGearLife(l *register.Life) GearLife {
+	g := GearLife{
+		Watched: l.Watched, Lifts: l.Lifts, Hours: l.Hours, Shocks: l.Shocks, PeakAtLeast: l.PeakAtLeast, PeakOn: orNull(l.PeakOn), PeakLift: orNull(l.PeakLift),
+		Unseen: l.Unseen, Over50: l.Over50, Over75: l.Over75, Over100: l.Over100, Swings: []GearSwings{}, Proposed: orNull(l.Proposed), ProposedOn: orNull(l.ProposedOn),
+	}
+	if l.Peak > 0 {
+		g.PeakN = &l.Peak
+	}
+	for _, s := range l.Swings {
+		g.Swings = append(g.Swings, GearSwings{s.From, s.To, s.Count})
+	}
+	if o := l.Override; o != nil {
+		g.Override = &GearOverride{o.By, o.Why, o.Until, o.PerYear}
+	}
+	return g
 }
 
 // GearRating is a WLL as on the tag.
@@ -111,7 +165,7 @@ func NewGearItem(it *register.Item) GearItem {
 		Calibrated: orNull(it.Calibrated), CalibrateBy: orNull(it.CalibrateBy),
 		Mend: orNull(it.Mend), MendBy: orNull(it.MendBy), Files: fileList(it.Files),
 		Status: it.Status, Reason: orNull(it.Reason), StatusBy: orNull(it.StatusBy), StatusOn: orNull(it.StatusOn),
-		Version: it.Version,
+		Version: it.Version, Life: NewGearLife(&it.Life),
 	}
 	if g.Facts == nil {
 		g.Facts = map[string]string{}

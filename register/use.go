@@ -396,10 +396,17 @@ func (c Overriding) apply(it *Item, s Stamp) {
 	it.Life.Override = &Override{By: s.By, Why: c.Why, Until: c.Until, PerYear: c.PerYear}
 }
 
-// Record writes uses into a register, once for each recording and item: uses of
-// one that is there already are left out. Items that the register does not know
-// are given back.
-func Record(ctx context.Context, st Store, uses map[string]Use, by string, at time.Time) (written []Entry, unknown []string, err error) {
+// Recorded is what uses come to in a register.
+type Recorded struct {
+	Entries []Entry
+	Had     []string // serials whose history has the recording
+	Unknown []string // serials that the register does not know, or whose item is scrapped
+}
+
+// Record makes of uses what a register has to write, once for each recording and
+// item. Whoever writes it and is too late, because somebody else did meanwhile,
+// is told by the store.
+func Record(ctx context.Context, st Store, uses map[string]Use, s Stamp, at time.Time) (r Recorded, err error) {
 	keys := make([]string, 0, len(uses))
 	for serial := range uses {
 		keys = append(keys, serial)
@@ -407,35 +414,32 @@ func Record(ctx context.Context, st Store, uses map[string]Use, by string, at ti
 	slices.Sort(keys)
 	items, err := st.Items(ctx, keys)
 	if err != nil {
-		return nil, nil, err
+		return r, err
 	}
 	for _, serial := range keys {
 		it, ok := items[Key(serial)]
-		if !ok {
-			unknown = append(unknown, serial)
-			continue
-		}
-		if it.Status == Scrapped {
-			unknown = append(unknown, serial+" (scrapped)")
+		if !ok || it.Status == Scrapped {
+			r.Unknown = append(r.Unknown, serial)
 			continue
 		}
 		events, err := st.History(ctx, serial)
 		if err != nil {
-			return nil, nil, err
+			return r, err
 		}
 		u := uses[serial]
 		if had, err := used(events, u.Recording); err != nil {
-			return nil, nil, err
+			return r, err
 		} else if had {
+			r.Had = append(r.Had, serial)
 			continue
 		}
-		e, err := it.Next(Using{u}, Stamp{Day: DateOf(at), By: by}, at)
+		e, err := it.Next(Using{u}, s, at)
 		if err != nil {
-			return nil, nil, err
+			return r, err
 		}
-		written = append(written, e)
+		r.Entries = append(r.Entries, e)
 	}
-	return written, unknown, st.Write(ctx, written)
+	return r, nil
 }
 
 // used tells whether a recording stands in a history.

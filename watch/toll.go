@@ -1,13 +1,18 @@
 package watch
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
 	"math"
 	"strings"
 
 	"plumbhook/cycles"
 	"plumbhook/infer"
 	"plumbhook/lift"
+	"plumbhook/logbook"
 	"plumbhook/reading"
+	"plumbhook/register"
 )
 
 // Toll is what a lift took of its gear, as far as the watch saw.
@@ -30,6 +35,40 @@ type Borne struct {
 	LimitN              *float64       // rating as rigged; nil: none is known
 	Channel             string         // of the cell; empty: worked out from all of them
 	Cycles              []cycles.Class // of its cell, by range
+}
+
+// RecordingID names the recording of a lift by the entry that it begins with, so
+// that whoever goes through it later finds the same name.
+func RecordingID(begins *logbook.Entry) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%d %s", begins.At, begins.Text))
+	return hex.EncodeToString(sum[:8])
+}
+
+// Uses are what the gear with serials took of the lift, by serial. A serial that
+// is rigged twice has borne the more of the two.
+func (t *Toll) Uses(recording, title string, on register.Date) map[string]register.Use {
+	out := map[string]register.Use{}
+	for i := range t.Parts {
+		b := &t.Parts[i]
+		if b.Serial == "" {
+			continue
+		}
+		u := register.Use{Recording: recording, Lift: title, Where: b.Where, On: on, AtLeast: b.AtLeast, Why: b.Why, Lifts: t.Lifts, Hours: t.HookS / 3600, Shocks: t.Shocks}
+		if b.LimitN != nil {
+			u.Limit = *b.LimitN
+		}
+		if u.Unseen = math.IsNaN(b.PeakN); !u.Unseen {
+			u.Peak, u.U95 = max(0, b.PeakN), b.U95N
+		}
+		for _, c := range b.Cycles {
+			u.Swings = append(u.Swings, register.Swings{From: c.From, To: c.To, Count: c.Count})
+		}
+		if had, twice := out[b.Serial]; twice && had.Peak >= u.Peak {
+			continue
+		}
+		out[b.Serial] = u
+	}
+	return out
 }
 
 // taken is how much of the planned weight counts as load taken; swingShare the
@@ -202,8 +241,18 @@ func (e *Engine) keepToll() kept {
 	return k
 }
 
+// counted tells whether any cell has read.
+func (e *Engine) counted() bool {
+	n, _, _ := e.Counts()
+	return n > 0
+}
+
 func (e *Engine) resumeToll(k kept, loaded bool) {
 	t := &e.toll
+	if t.hookS >= k.HookS && t.lifts >= k.Lifts && e.counted() { // a recording gone through: it was seen
+		t.away = t.away || k.Away || loaded
+		return
+	}
 	if len(k.Most) != len(e.cells) || len(k.Swings) != len(e.cells) {
 		t.away = true // written by an older program: what was before is not known
 		return

@@ -67,6 +67,7 @@ var least = map[string]crew.Role{
 	"POST /api/lifts/{id}/watch":        crew.Rigger,
 	"POST /api/lifts/{id}/end":          crew.Rigger,
 	"POST /api/gear/{serial}/changes":   crew.Rigger,
+	"POST /api/records/{id}/gear":       crew.Rigger,
 
 	"POST /api/lifts":                crew.Planner,
 	"POST /api/lifts/{id}/revisions": crew.Planner,

@@ -49,17 +49,21 @@ type gearChange struct {
 	GearSerial
 	Body struct {
 		Claimed
-		Kind        string `json:"kind" enum:"inspection,examination,calibration,quarantine,release,scrapping"`
-		Reason      string `json:"reason,omitempty" maxLength:"2000" doc:"of quarantine, release, scrapping"`
-		Tag         string `json:"tag,omitempty" enum:"good,bad" doc:"of an inspection"`
-		Latch       string `json:"latch,omitempty" enum:"good,bad,not applicable"`
-		Damage      string `json:"damage,omitempty" enum:"good,bad" doc:"good: none found"`
-		Note        string `json:"note,omitempty" maxLength:"2000"`
-		On          string `json:"on,omitempty" maxLength:"10" doc:"of a calibration or inspection; empty: today"`
-		Next        string `json:"next,omitempty" maxLength:"10"`
-		Certificate string `json:"certificate,omitempty" maxLength:"80"`
-		Laboratory  string `json:"laboratory,omitempty" maxLength:"80"`
-		Report      Report `json:"report,omitempty" doc:"of an examination"`
+		Kind        string  `json:"kind" enum:"inspection,examination,calibration,quarantine,release,scrapping,confirming,refusing,zero check,override"`
+		Reason      string  `json:"reason,omitempty" maxLength:"2000" doc:"of quarantine, release, scrapping; of confirming or refusing the quarantine that a lift asks for; of an override"`
+		Found       string  `json:"found,omitempty" maxLength:"80" doc:"of a zero check: what the unloaded cell read, with its unit"`
+		Good        bool    `json:"good,omitempty" doc:"of a zero check: that is its zero"`
+		Until       string  `json:"until,omitempty" maxLength:"10" doc:"last day of an override"`
+		PerYear     float64 `json:"drift_per_year,omitempty" minimum:"0" maximum:"0.2" doc:"of an override: how fast the cell may drift, share of the reading"`
+		Tag         string  `json:"tag,omitempty" enum:"good,bad" doc:"of an inspection"`
+		Latch       string  `json:"latch,omitempty" enum:"good,bad,not applicable"`
+		Damage      string  `json:"damage,omitempty" enum:"good,bad" doc:"good: none found"`
+		Note        string  `json:"note,omitempty" maxLength:"2000"`
+		On          string  `json:"on,omitempty" maxLength:"10" doc:"of a calibration or inspection; empty: today"`
+		Next        string  `json:"next,omitempty" maxLength:"10"`
+		Certificate string  `json:"certificate,omitempty" maxLength:"80"`
+		Laboratory  string  `json:"laboratory,omitempty" maxLength:"80"`
+		Report      Report  `json:"report,omitempty" doc:"of an examination"`
 	}
 }
 
@@ -235,6 +239,16 @@ func (s *Server) changeGear(ctx context.Context, o *gearChange) (*answer[contrac
 		c = register.Release{Reason: b.Reason}
 	case "scrapping":
 		c = register.Scrapping{Reason: b.Reason}
+	case "confirming":
+		c = register.Confirming{Reason: b.Reason}
+	case "refusing":
+		c = register.Refusing{Reason: b.Reason}
+	case "zero check":
+		c = register.ZeroCheck{Found: b.Found, Good: b.Good}
+	case "override":
+		var until register.Date
+		day("until", b.Until, &until, &bad)
+		c = register.Overriding{Why: b.Reason, Until: until, PerYear: b.PerYear}
 	case "inspection":
 		c = register.Inspection{On: on, By: s.stamp(ctx, b.Who).Who, Tag: register.Tick(b.Tag), Latch: register.Tick(b.Latch), Damage: register.Tick(b.Damage), Note: b.Note}
 	case "calibration":

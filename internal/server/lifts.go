@@ -430,7 +430,24 @@ func (s *Server) endWatch(ctx context.Context, o *endOrder) (*answer[contract.Li
 	if err != nil {
 		return nil, s.status(err)
 	}
-	return s.change(ctx, o.ID, func(j job.Job) (job.Job, error) {
-		return j.End(job.State(o.Body.Outcome), o.Body.Note, stops, s.stamp(ctx, o.Body.Who))
-	}, nil)
+	watched := *j.On()
+	says := ""
+	kept, err := s.o.Lifts.Job(ctx, o.ID)
+	if err == nil {
+		kept, err = kept.End(job.State(o.Body.Outcome), o.Body.Note, stops, s.stamp(ctx, o.Body.Who))
+	}
+	if err == nil {
+		kept, err = s.o.Lifts.PutJob(ctx, kept)
+	}
+	// The watch has ended whatever becomes of the gear's history, which can be
+	// written again.
+	if err == nil && watched.Rehearse == "" && s.o.Gear != nil {
+		if g, bad := s.take(ctx, watched.ID, o.Body.Who, false); bad != nil {
+			s.o.Log.Error("what the gear bore is not in its history", "record", watched.ID, "err", bad)
+			says = "What the gear bore could NOT be written into its history: " + bad.Error() + ". Write it from the list of records."
+		} else {
+			says = taken(&g)
+		}
+	}
+	return s.lift(kept, err, says)
 }

@@ -44,6 +44,20 @@ func (s *Server) records(api huma.API) {
 		slices.SortStableFunc(out.Records, func(a, b contract.Record) int { return b.From.Compare(a.From) })
 		return &answer[contract.Records]{out}, nil
 	})
+	gear := op("/api/records/{id}/gear", "record-gear", "Write what a record's gear bore into its history, once; with dry, only say what would be written")
+	gear.Method, gear.MaxBodyBytes, gear.Errors = http.MethodPost, mostBody, append(gear.Errors, 409, 413, 415)
+	huma.Register(api, gear, func(ctx context.Context, o *struct {
+		ID   string `path:"id"`
+		Dry  bool   `query:"dry" doc:"only say what would be written"`
+		Body Claimed
+	},
+	) (*answer[contract.GearTaken], error) {
+		out, err := s.take(ctx, o.ID, o.Body.Who, o.Dry)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		return &answer[contract.GearTaken]{out}, nil
+	})
 	huma.Register(api, op("/api/records/{id}/views", "replay", "A record gone through with the engine of the watch: how things stood"), s.replay)
 }
 
