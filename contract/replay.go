@@ -28,6 +28,7 @@ type Replay struct {
 	DynamicFactor *float64             `json:"dynamic_factor"`   // null: never seen in the air
 	Diagnosis     []Cause              `json:"diagnosis"`        // most likely first
 	WouldTell     string               `json:"would_tell"`       // what would tell more
+	Gear          *GearTaken           `json:"gear,omitempty"`   // with --data: what is written into the gear register, or would be
 	Sealed        *SealedRecord        `json:"sealed,omitempty"` // with --seal, and not in the record itself
 }
 

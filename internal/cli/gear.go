@@ -37,6 +37,10 @@ type gearCmd struct {
 	Inspect    gearInspectCmd    `cmd:"" help:"Record an inspection before use. What fails it is quarantined."`
 	Quarantine gearQuarantineCmd `cmd:"" help:"Hold an item back."`
 	Release    gearReleaseCmd    `cmd:"" help:"Put a quarantined item back into service."`
+	Confirm    gearConfirmCmd    `cmd:"" help:"Quarantine an item as a watched lift asks for."`
+	Refuse     gearRefuseCmd     `cmd:"" help:"Say why an item needs no quarantine that a watched lift asks for."`
+	ZeroCheck  gearZeroCheckCmd  `cmd:"" help:"Record what an unloaded load cell read. A zero that is off holds it back."`
+	Override   gearOverrideCmd   `cmd:"" help:"Let a load cell be used past its calibration, on a person's word and with a wider band."`
 	Scrap      gearScrapCmd      `cmd:"" help:"End an item for good. It stays on the register."`
 	Attach     gearAttachCmd     `cmd:"" help:"Attach files to an item, such as the maker's certificate."`
 	Fetch      gearFetchCmd      `cmd:"" help:"Write out an attachment."`
@@ -411,6 +415,22 @@ func tellItem(w io.Writer, it *register.Item) {
 	if it.Calibrated != "" || it.CalibrateBy != "" {
 		row("calibration", span(it.Calibrated, it.CalibrateBy))
 	}
+	if l := &it.Life; l.Watched > 0 {
+		least := ""
+		if l.PeakAtLeast {
+			least = " at least"
+		}
+		row("watched lifts", fmt.Sprintf("%d, load taken %d times, %.2f h on the hook, %d shocks", l.Watched, l.Lifts, l.Hours, l.Shocks))
+		row("peaks", fmt.Sprintf("greatest %.2f kN%s, on %s (%s); above 50 %% of the rating in %d lifts, 75 %% in %d, 100 %% in %d; not seen in %d",
+			l.Peak/1000, least, orUnknown(string(l.PeakOn)), l.PeakLift, l.Over50, l.Over75, l.Over100, l.Unseen))
+		for i := range l.Swings {
+			s := &l.Swings[i]
+			row(map[bool]string{true: "load cycles"}[i == 0], fmt.Sprintf("%g of %.2f to %.2f kN", s.Count, s.From/1000, s.To/1000))
+		}
+	}
+	if it.Life.Proposed != "" {
+		row("HELD", "until somebody confirms or refuses quarantine: "+it.Life.Proposed)
+	}
 	if it.MendBy != "" {
 		row("to mend", it.Mend+", by "+string(it.MendBy))
 	}
@@ -522,6 +542,49 @@ type gearReleaseCmd struct{ decision }
 // Run puts an item back into service.
 func (c *gearReleaseCmd) Run(g *gearCmd, e *env) error {
 	return c.take(g, e, register.Release{Reason: c.Reason})
+}
+
+type gearConfirmCmd struct {
+	Serial string `arg:"" help:"Serial of the item."`
+	Reason string `help:"What there is to add."`
+}
+
+// Run quarantines an item as a lift asks for.
+func (c *gearConfirmCmd) Run(g *gearCmd, e *env) error {
+	return (&decision{Serial: c.Serial}).take(g, e, register.Confirming{Reason: c.Reason})
+}
+
+type gearRefuseCmd struct{ decision }
+
+// Run leaves an item in service though a lift asks for its quarantine.
+func (c *gearRefuseCmd) Run(g *gearCmd, e *env) error {
+	return c.take(g, e, register.Refusing{Reason: c.Reason})
+}
+
+type gearZeroCheckCmd struct {
+	Serial string `arg:"" help:"Serial of the load cell."`
+	Found  string `required:"" placeholder:"READING" help:"What it read with nothing on it, with its unit."`
+	Good   bool   `negatable:"" required:"" help:"That is its zero; --no-good: it is not."`
+}
+
+// Run records what an unloaded cell read.
+func (c *gearZeroCheckCmd) Run(g *gearCmd, e *env) error {
+	return (&decision{Serial: c.Serial}).take(g, e, register.ZeroCheck{Found: c.Found, Good: c.Good})
+}
+
+type gearOverrideCmd struct {
+	decision
+	Until register.Date `required:"" placeholder:"DATE" help:"Last day on which the override holds."`
+	Drift string        `required:"" placeholder:"SHARE" help:"How fast the cell may drift, such as '0.2 % per year'; calibrate works it out of its certificates."`
+}
+
+// Run lets a cell be used past its calibration.
+func (c *gearOverrideCmd) Run(g *gearCmd, e *env) error {
+	var percent float64
+	if n, err := fmt.Sscanf(c.Drift+"\x00", "%g %% per year\x00", &percent); err != nil || n != 1 {
+		return option("drift", fault.New(fault.Syntax, "%q is no drift", c.Drift).Fix("write it as 0.2 %% per year: of the reading"))
+	}
+	return c.take(g, e, register.Overriding{Why: c.Reason, Until: c.Until, PerYear: percent / 100})
 }
 
 type gearScrapCmd struct{ decision }

@@ -21,14 +21,18 @@ import (
 	"plumbhook/logbook"
 	"plumbhook/reading"
 	"plumbhook/record"
+	"plumbhook/register"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
 
 type replayCmd struct {
-	Readings string `arg:"" help:"Readings CSV (t,channel,value_N or t,channel,value,unit), or the folder of a recording, or of what serve kept."`
-	Lift     string `required:"" placeholder:"FILE" help:"Lift file that the readings belong to."`
-	Format   string `enum:"text,json" default:"text" help:"text or json."`
+	Readings string        `arg:"" help:"Readings CSV (t,channel,value_N or t,channel,value,unit), or the folder of a recording, or of what serve kept."`
+	Lift     string        `required:"" placeholder:"FILE" help:"Lift file that the readings belong to."`
+	Format   string        `enum:"text,json" default:"text" help:"text or json."`
+	Enter    bool          `help:"Write what the gear bore into the register of --data, once for a recording; without it only what would be written is told."`
+	By       string        `placeholder:"NAME" help:"Who has it written, with --enter."`
+	On       register.Date `placeholder:"DATE" help:"Day of the lift, where the readings do not say."`
 	sealing
 }
 
@@ -41,11 +45,23 @@ Exit status: 0 no stop was raised; 1 a stop was raised; 2 the input is invalid o
 
 // Run goes through the readings.
 func (c *replayCmd) Run(e *env) error {
-	l, err := read(c.Lift)
+	switch {
+	case c.Enter && c.Seal != "":
+		return option("enter", fault.New(fault.Disagree, "a record is sealed, or its gear is entered, not both at once").Fix("do one after the other"))
+	case c.Enter && c.Data == "":
+		return option("enter", fault.New(fault.Missing, "no register is named").Fix("name its folder with --data"))
+	case c.Enter && c.By == "":
+		return option("enter", fault.New(fault.Missing, "nobody is named").Fix("say who has it written: --by NAME"))
+	}
+	gearDir := "" // a record is sealed with what its own files say
+	if c.Seal == "" {
+		gearDir = c.Data
+	}
+	l, gear, err := registered{gearDir, c.On}.read(c.Lift)
 	if err != nil {
 		return err
 	}
-	p, err := verdict.Check(l)
+	p, err := verdict.CheckWith(l, gear)
 	if err != nil {
 		return err
 	}
@@ -77,10 +93,17 @@ func (c *replayCmd) Run(e *env) error {
 		out.Garbled = garbled
 	}
 	told := ""
-	if s != nil {
-		if out.Sealed, told, err = s.finish(out, events, time.Now()); err != nil {
+	if gearDir != "" {
+		if told, err = c.take(eng, l, &out); err != nil {
 			return err
 		}
+	}
+	if s != nil {
+		sealed := ""
+		if out.Sealed, sealed, err = s.finish(out, events, time.Now()); err != nil {
+			return err
+		}
+		told += sealed
 	}
 	if c.Format == "json" {
 		err = writeJSON(e.out, out)
@@ -147,14 +170,21 @@ func noting(frames iter.Seq2[*reading.Frame, error], garbled *[]string) iter.Seq
 	}
 }
 
+// recordIn is the folder of a recording itself, also where that of what serve
+// kept is given.
+func recordIn(dir string) string {
+	if own := filepath.Join(dir, "record"); isDir(own) {
+		return own
+	}
+	return dir
+}
+
 // recorded goes through the entries of a recording as they were entered: of the
 // last lift on the plan where the recording tells lifts apart. It goes by the
 // calibrations that are noted in it: curves are those of the engine. Where the
 // beginning is gone, the first note that is left holds for what comes before it.
 func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said func(alarm.Event), s *sealer) (missing []string, err error) {
-	if own := filepath.Join(dir, "record"); isDir(own) {
-		dir = own
-	}
+	dir = recordIn(dir)
 	r, err := record.NewReader(dir)
 	if err != nil {
 		return nil, err

@@ -33,7 +33,7 @@ import (
 // sealing are the options that seal what a replay went through.
 type sealing struct {
 	Seal      string        `placeholder:"OUT.zip" help:"Seal plan, check, answer, readings, events and words as one signed record."`
-	Data      string        `placeholder:"DIR" help:"Data folder whose key signs and whose chain the record goes into; both are made at first use. Left out: that of the recording, or the user's own."`
+	Data      string        `placeholder:"DIR" help:"Data folder whose key signs and whose chain the record goes into; both are made at first use. Left out: that of the recording, or the user's own. Without --seal: that of the gear register, whose dates and status count, and which --enter writes to."`
 	KeyFile   string        `placeholder:"FILE" help:"Sign with this key (PEM, PKCS #8, Ed25519) in place of the data folder's."`
 	Sheet     []string      `sep:"none" placeholder:"FILE" help:"Seal this file with it, as sheets/FILE; may be given several times."`
 	KeepUntil register.Date `placeholder:"DATE" help:"Have the record say that it is to be kept until this day, beside what the law asks."`
@@ -83,7 +83,7 @@ type sealer struct {
 // begin looks whether a record can be sealed, before the work is done.
 func (c *sealing) begin(readings string, l *lift.Lift, p *verdict.Plan, eng *watch.Engine) (*sealer, error) {
 	if c.Seal == "" {
-		if c.Data != "" || c.KeyFile != "" || c.Sheet != nil || c.KeepUntil != "" {
+		if c.KeyFile != "" || c.Sheet != nil || c.KeepUntil != "" {
 			return nil, fault.New(fault.Missing, "there is nothing to seal into").Fix("say where the record goes: --seal OUT.zip")
 		}
 		return nil, nil

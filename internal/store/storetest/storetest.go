@@ -42,6 +42,7 @@ func Run(t *testing.T, open func(testing.TB) Subject) {
 		{"a write is whole or nothing", wholeOrNothing},
 		{"of two writers one is told", oneIsTold},
 		{"history adds up", addsUp},
+		{"what lifts took, once for a recording", uses},
 		{"finding", finding},
 		{"what is due", dueList},
 		{"attachments", attachments},
@@ -266,6 +267,54 @@ func addsUp(t *testing.T, s Subject) {
 		same(t, "stamp", e.Stamp, stamp)
 	}
 	same(t, "names", names, []string{"entered", "examined", "inspected", "released", "attached", "scrapped"})
+}
+
+// uses: a recording counts once for an item, also where two write it at once, and
+// what is asked for is answered in the history.
+func uses(t *testing.T, s Subject) {
+	enter(t, s, Shackle("KP-1"), Shackle("KP-2"))
+	scrapped := enter(t, s, Shackle("KP-3"))[0]
+	change(t, s, scrapped, register.Scrapping{Reason: "worn"})
+	use := func(recording string, peak float64) map[string]register.Use {
+		u := register.Use{Recording: recording, Lift: "pump", Where: "legs.west.stack[1]", On: stamp.Day, Peak: peak, Lifts: 2, Hours: 0.25, Swings: []register.Swings{{From: 1000, To: 2000, Count: 1.5}}}
+		return map[string]register.Use{"kp-1": u, "KP-2": u, "KP-3": u, "KP-4": u}
+	}
+	record := func(u map[string]register.Use) register.Recorded {
+		t.Helper()
+		r, err := register.Record(ctx, s, u, stamp, start)
+		must(t, err)
+		return r
+	}
+	first, late := record(use("r1", 20e3)), record(use("r1", 20e3))
+	if fmt.Sprint(len(first.Entries), first.Had, first.Unknown) != "2 [] [KP-3 KP-4]" {
+		t.Errorf("first: %d entries, had %v, unknown %v", len(first.Entries), first.Had, first.Unknown)
+	}
+	must(t, s.Write(ctx, first.Entries))
+	if err := s.Write(ctx, late.Entries); err == nil {
+		t.Error("two who write one recording at once both write it")
+	}
+	if again := record(use("r1", 20e3)); len(again.Entries) != 0 || len(again.Had) != 2 {
+		t.Errorf("again: %+v", again)
+	}
+	must(t, s.Write(ctx, record(use("r2", 60e3)).Entries)) // 6.5 short ton is 57.8 kN
+	it, err := s.Item(ctx, "KP-1")
+	must(t, err)
+	l := it.Life
+	if l.Watched != 2 || l.Lifts != 4 || l.Hours != 0.5 || l.Peak != 60e3 || l.Over100 != 1 || l.Proposed == "" || fmt.Sprint(l.Swings) != "[{1000 2000 3}]" {
+		t.Errorf("life: %+v", l)
+	}
+	it = change(t, s, it, register.Confirming{})
+	got, err := s.Item(ctx, "KP-1")
+	must(t, err)
+	same(t, "item", got, it)
+	events, err := s.History(ctx, "KP-1")
+	must(t, err)
+	again, err := register.Replay(events)
+	must(t, err)
+	same(t, "the events added up", again, it)
+	if it.Status != register.Quarantined {
+		t.Errorf("confirmed, it is %s", it.Status)
+	}
 }
 
 func finding(t *testing.T, s Subject) {
