@@ -27,7 +27,24 @@ func (s *Server) records(api huma.API) {
 		return huma.Operation{OperationID: id, Method: http.MethodGet, Path: path, Summary: summary, Errors: []int{400, 401, 403, 404, 422, 500}}
 	}
 	huma.Register(api, op("/api/watch/trend", "trend", "How a channel, or the total, went while this lift is on the watch"), s.trend)
-	if s.o.Lifts == nil || s.o.Watcher == nil {
+	if s.o.Lifts == nil {
+		return
+	}
+	gear := op("/api/records/{id}/gear", "record-gear", "Write what a record's gear bore into its history, once; with dry, only say what would be written")
+	gear.Method, gear.MaxBodyBytes, gear.Errors = http.MethodPost, mostBody, append(gear.Errors, 409, 413, 415)
+	huma.Register(api, gear, func(ctx context.Context, o *struct {
+		ID   string `path:"id"`
+		Dry  bool   `query:"dry" doc:"only say what would be written"`
+		Body Claimed
+	},
+	) (*answer[contract.GearTaken], error) {
+		out, err := s.take(ctx, o.ID, o.Body.Who, o.Dry)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		return &answer[contract.GearTaken]{out}, nil
+	})
+	if s.o.Watcher == nil {
 		return
 	}
 	huma.Register(api, op("/api/records", "list-records", "What was watched, the newest first"), func(ctx context.Context, _ *struct{}) (*answer[contract.Records], error) {
@@ -43,20 +60,6 @@ func (s *Server) records(api huma.API) {
 		}
 		slices.SortStableFunc(out.Records, func(a, b contract.Record) int { return b.From.Compare(a.From) })
 		return &answer[contract.Records]{out}, nil
-	})
-	gear := op("/api/records/{id}/gear", "record-gear", "Write what a record's gear bore into its history, once; with dry, only say what would be written")
-	gear.Method, gear.MaxBodyBytes, gear.Errors = http.MethodPost, mostBody, append(gear.Errors, 409, 413, 415)
-	huma.Register(api, gear, func(ctx context.Context, o *struct {
-		ID   string `path:"id"`
-		Dry  bool   `query:"dry" doc:"only say what would be written"`
-		Body Claimed
-	},
-	) (*answer[contract.GearTaken], error) {
-		out, err := s.take(ctx, o.ID, o.Body.Who, o.Dry)
-		if err != nil {
-			return nil, s.status(err)
-		}
-		return &answer[contract.GearTaken]{out}, nil
 	})
 	huma.Register(api, op("/api/records/{id}/views", "replay", "A record gone through with the engine of the watch: how things stood"), s.replay)
 }

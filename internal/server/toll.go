@@ -18,6 +18,9 @@ func (s *Server) take(ctx context.Context, id, claimed string, dry bool) (out co
 	if s.o.Gear == nil {
 		return out, fault.New(fault.Reference, "there is no gear register here")
 	}
+	if s.o.Watcher == nil {
+		return out, noWatcher
+	}
 	b, err := s.recordOf(ctx, id)
 	if err != nil {
 		return out, err
