@@ -20,6 +20,8 @@ const (
 	LegStop   Kind = "leg_stop"
 	LegWarn   Kind = "leg_warn"
 	PartStop  Kind = "part_stop"
+	HookStop  Kind = "hook_stop"
+	HookWarn  Kind = "hook_warn"
 	Running   Kind = "running_to_limit"
 	// Against the plan.
 	AbovePlan    Kind = "above_plan"
@@ -29,6 +31,7 @@ const (
 	SlackLeg     Kind = "slack_leg"
 	ShareOff     Kind = "share_off_plan"
 	TiltOver     Kind = "tilt"
+	SidePull     Kind = "side_pull"
 	// Motion.
 	Shock    Kind = "shock"
 	Swinging Kind = "swing"
@@ -89,6 +92,7 @@ const (
 var Registry = []Spec{
 	{Kind: PartStop, Severity: Stop, Force: true, Title: "A part is past its rating", Ground: slacken, Air: land, On: 0.05, Back: 0.02, Mutes: []Kind{LegStop, LegWarn, Running, AbovePlan}},
 	{Kind: TotalStop, Severity: Stop, Force: true, Title: "Total past the stop limit", Ground: slacken, Air: land, On: 0.05, Back: 0.02, Mutes: []Kind{TotalWarn, AbovePlan}},
+	{Kind: HookStop, Severity: Stop, Force: true, Title: "Hook past its limit", Ground: slacken, Air: land + " Neither crane takes load off the other by itself.", On: 0.05, Back: 0.02, Mutes: []Kind{HookWarn}},
 	{Kind: LegStop, Severity: Stop, Force: true, Title: "Leg past its stop limit", Ground: slacken, Air: land, On: 0.05, Back: 0.02, Mutes: []Kind{LegWarn, Running}},
 	{Kind: Running, Severity: Stop, Force: true, Title: "Running into a limit", Ground: slacken, Air: land, On: 0.1, Back: 0.02},
 	{Kind: FarAbovePlan, Severity: Stop, Force: true, Title: "Far heavier than planned, or held down", Ground: slacken + " Find what holds it, or weigh it again.", Air: land + " The plan no longer holds.", On: 0.6, Back: 0.01, Mutes: []Kind{AbovePlan}},
@@ -102,10 +106,12 @@ var Registry = []Spec{
 	{Kind: TareLoaded, Severity: Stop, Title: "Zeroed under load", Ground: slacken + " Zero again with the legs slack.", Air: land + " What it shows is less than what it carries.", Once: true},
 	{Kind: Called, Severity: Stop, Title: "Hold called", Ground: "Stop. Wait for the person in charge.", Air: "Stop. Wait for the person in charge.", Once: true},
 	{Kind: TotalWarn, Severity: Caution, Force: true, Title: "Total past the warning limit", Ground: look, Air: look, On: 0.1, Off: 1, Back: 0.01},
+	{Kind: HookWarn, Severity: Caution, Force: true, Title: "Hook past its warning limit", Ground: look, Air: look, On: 0.1, Off: 1, Back: 0.01},
 	{Kind: LegWarn, Severity: Caution, Force: true, Title: "Leg past its warning limit", Ground: look, Air: look, On: 0.1, Off: 1, Back: 0.01},
 	{Kind: AbovePlan, Severity: Caution, Force: true, Title: "Heavier than planned", Ground: "Stop and look: weight, or something holds it.", Air: "Hold still and look at the numbers.", On: 1, Off: 1, Back: 0.005},
 	{Kind: NotFree, Severity: Caution, Force: true, Title: "Not proved free", Ground: "Do not lift on. Look for daylight all round and say so.", Air: "Look for daylight all round and say so.", On: 1, Off: 0.5},
 	{Kind: ShareOff, Severity: Caution, Force: true, Title: "Legs share otherwise than planned", Ground: "Look at lengths, hooks and cells.", Air: "Hold still. Look at tilt and legs.", On: 2, Off: 1},
+	{Kind: SidePull, Severity: Caution, Title: "A hook pulls aside", Ground: look, Air: "Hold still. Bring the hooks plumb over their points, one crane at a time.", On: 2, Off: 1},
 	{Kind: Swinging, Severity: Caution, Title: "The load swings", Ground: look, Air: "Hold still until it is quiet. Use the tag lines.", On: 1, Off: 3},
 	{Kind: Unsteady, Severity: Caution, Title: "Readings are unsteady", Ground: look, Air: "Hold still. Look for wind, contact or a jerky hoist.", On: 2, Off: 3},
 	{Kind: Gust, Severity: Caution, Title: "Wind gusts move the load", Ground: look, Air: "Hold still. Check wind against the plan's limit.", On: 2, Off: 5},

@@ -41,13 +41,14 @@ type Watch struct {
 	Diagnosis   []Cause     `json:"diagnosis" doc:"most likely first"`
 	WouldTell   string      `json:"would_tell" doc:"what would tell more"`
 
-	Cells  []WatchCell   `json:"cells"`
-	Extras []WatchExtra  `json:"extras" doc:"channels that are no cell"`
-	Alarms []WatchAlarm  `json:"alarms" doc:"that stand, worst first"`
-	Phases []ReplayPhase `json:"phases"`
-	Tares  []WatchTare   `json:"tares"`
-	Words  []WatchWord   `json:"words"`
-	Away   []WatchAway   `json:"away" doc:"times without a watch"`
+	Cells  []WatchCell          `json:"cells"`
+	Hooks  map[string]WatchHook `json:"hooks" doc:"by name"`
+	Extras []WatchExtra         `json:"extras" doc:"channels that are no cell"`
+	Alarms []WatchAlarm         `json:"alarms" doc:"that stand, worst first"`
+	Phases []ReplayPhase        `json:"phases"`
+	Tares  []WatchTare          `json:"tares"`
+	Words  []WatchWord          `json:"words"`
+	Away   []WatchAway          `json:"away" doc:"times without a watch"`
 
 	Garbled   int            `json:"garbled" doc:"messages that could not be read"`
 	Unplanned map[string]int `json:"unplanned" doc:"readings of channels that the plan does not have"`
@@ -95,6 +96,29 @@ type WatchCell struct {
 	PeriodS     float64  `json:"period_s"`
 	SignalDBm   *float64 `json:"signal_dBm"`
 	Battery     *float64 `json:"battery" doc:"share of full"`
+}
+
+// WatchHook is what one hook carries, gross.
+type WatchHook struct {
+	LoadN     *float64 `json:"load_N"`
+	LoadU95N  *float64 `json:"load_u95_N"`
+	PeakN     *float64 `json:"peak_N"`
+	PlanN     float64  `json:"plan_N"`
+	Share     *float64 `json:"share" doc:"of what all hooks carry"`
+	PlanShare float64  `json:"plan_share"`
+	ShareLow  float64  `json:"plan_share_low" doc:"by what the plan does not know exactly"`
+	ShareHigh float64  `json:"plan_share_high"`
+	WarnN     *float64 `json:"warn_N"`
+	StopN     *float64 `json:"stop_N" doc:"lowest of the file's own, the rating, and what the crane may carry; null: none is known"`
+	StopWhy   string   `json:"stop_why" doc:"which of them"`
+	Used      *float64 `json:"used" doc:"share of it"`
+
+	OutOfPlumbDeg     *float64 `json:"out_of_plumb_deg" doc:"how far the hook pulls from straight down; null: cannot_tell says why"`
+	OutOfPlumbU95Deg  *float64 `json:"out_of_plumb_u95_deg"`
+	PlanOutOfPlumbDeg float64  `json:"plan_out_of_plumb_deg"`
+	TowardDeg         *float64 `json:"toward_deg" doc:"the way it pulls, from +x toward +y, axes of the plan"`
+	OutOfPlumbFrom    string   `json:"out_of_plumb_from" doc:"what it was told by; nothing measures it"`
+	CannotTell        string   `json:"cannot_tell" doc:"empty: it can be told"`
 }
 
 // WatchExtra is a channel that is no cell.
@@ -227,7 +251,7 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 		Phase: string(v.Phase), PhaseS: v.Since,
 		TotalN: finite(v.TotalN), TotalErrorN: finite(v.TotalU), Estimated: v.Guessed, TotalStopN: finite(v.StopN), Used: finite(v.Used),
 		LoadAtLeast: v.AtLeast, Diagnosis: Causes(v.Says), WouldTell: v.Tell,
-		Cells: []WatchCell{}, Extras: []WatchExtra{}, Alarms: []WatchAlarm{}, Phases: []ReplayPhase{},
+		Cells: []WatchCell{}, Hooks: map[string]WatchHook{}, Extras: []WatchExtra{}, Alarms: []WatchAlarm{}, Phases: []ReplayPhase{},
 		Tares: []WatchTare{}, Words: []WatchWord{}, Away: []WatchAway{},
 		Garbled: v.Garbled, Unplanned: v.Unknown, AtRisk: v.AtRisk,
 	}
@@ -252,6 +276,9 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 			w.AgeS = finite(v.AgeS)
 		}
 		w.Cells = append(w.Cells, c)
+	}
+	for i := range v.Hooks {
+		w.Hooks[v.Hooks[i].Name] = newWatchHook(&v.Hooks[i])
 	}
 	for _, x := range v.Extras {
 		e := WatchExtra{Name: x.Name, Kind: x.Kind, Value: finite(x.Value), Unit: extraUnits[x.Kind]}
@@ -310,6 +337,25 @@ func newWatchCell(c *watch.CellView) WatchCell {
 	w.Share, w.RateN, w.LeftS = finite(c.Share), finite(c.RateN), finite(c.LeftS)
 	if w.StopN != nil {
 		w.Used = finite(c.Used)
+	}
+	return w
+}
+
+func newWatchHook(h *watch.HookView) WatchHook {
+	const deg = 180 / math.Pi
+	w := WatchHook{
+		PlanN: h.PlanN, PlanShare: h.PlanShare, ShareLow: h.ShareLow, ShareHigh: h.ShareHigh, WarnN: finite(h.WarnN), StopN: finite(h.StopN), StopWhy: h.StopWhy,
+		PlanOutOfPlumbDeg: h.Plumb.PlanLean * deg, OutOfPlumbFrom: h.Plumb.From, CannotTell: h.Plumb.CannotTell,
+	}
+	if w.LoadN = finite(h.LoadN); w.LoadN != nil {
+		w.LoadU95N, w.PeakN, w.Share = finite(h.LoadU95), finite(h.PeakN), finite(h.Share)
+		if w.StopN != nil {
+			w.Used = finite(h.Used)
+		}
+	}
+	if w.CannotTell == "" {
+		w.OutOfPlumbDeg, w.OutOfPlumbU95Deg = finite(h.Plumb.Lean*deg), finite(h.Plumb.U95*deg)
+		w.TowardDeg = finite(math.Atan2(h.Plumb.Toward[1], h.Plumb.Toward[0]) * deg)
 	}
 	return w
 }

@@ -72,6 +72,7 @@ type Dynamic struct {
 type Limits struct {
 	Total *Limit                             // on the sum at the hooks
 	Legs  map[string]Limit                   // by leg name
+	Hooks map[string]Limit                   // by hook name
 	Tilt  *quantity.Measured[quantity.Angle] // of the load's z axis to vertical
 }
 

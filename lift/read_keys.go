@@ -88,6 +88,7 @@ func checkDynamic(r *reader, n *keyed.Node, d *Dynamic) {
 var limitsForm = record("limits", "limits", nil, keys(
 	at("total", limitForm, func(l *Limits, v Limit) { l.Total = &v }, "Limits on the gross load, the sum at the hooks."),
 	at("legs", lookup("a map of limits by leg", limitForm), func(l *Limits, v map[string]Limit) { l.Legs = v }, "Limits on single legs, by leg name."),
+	at("hooks", lookup("a map of limits by hook", limitForm), func(l *Limits, v map[string]Limit) { l.Hooks = v }, "Limits on single hooks, by hook name: what each may carry of a load that hangs from several."),
 	at("tilt", tiltForm, func(l *Limits, v quantity.Measured[quantity.Angle]) { l.Tilt = &v }, "Most tilt of the load's z axis from the vertical."),
 ))
 

@@ -125,6 +125,9 @@ func (r *rigReader) references() {
 	for _, name := range slices.Sorted(maps.Keys(l.Limits.Legs)) {
 		r.exists("limits.legs."+name, "leg", name, legs)
 	}
+	for _, name := range slices.Sorted(maps.Keys(l.Limits.Hooks)) {
+		r.exists("limits.hooks."+name, "hook", name, hooks)
+	}
 	for _, c := range l.Cranes {
 		r.exists("crane."+c.Hook, "hook", c.Hook, hooks)
 	}

@@ -379,8 +379,13 @@ func (s *State) limit(l lift.Limit, where, what string, n float64) {
 	}
 }
 
-// limits holds the sum at the hooks against the total limit.
+// limits holds each hook, and the sum at them, against the limits of the file.
 func (p *Plan) limits(s *State) {
+	for k, d := range s.Demands {
+		if l, ok := p.Lift.Limits.Hooks[d.Name]; ok && d.Kind == lift.OnHook {
+			s.limit(l, d.Where(), "hook "+d.Name, s.Spread.Demands[k].P95*p.Dynamic)
+		}
+	}
 	if p.Lift.Limits.Total == nil {
 		return
 	}

@@ -167,6 +167,7 @@ func (c *course) row(e *Engine, r *row) {
 	}
 	c.step(e, r.t, dt, total)
 	e.toll.row(e, r, dt)
+	e.hookRow(dt)
 	c.against(e)
 	c.gather(e, r, total)
 }

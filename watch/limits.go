@@ -145,6 +145,7 @@ func (e *Engine) judgeTotal() {
 		return
 	}
 	e.toll.bear(e.model, e.read)
+	e.judgeHooks()
 	r, air := &e.rules, e.course.air()
 	if !math.IsInf(r.stop, 1) {
 		on := total+u > r.stop

@@ -534,6 +534,7 @@ func (c *course) sway(e *Engine, sum wave, waves []wave) {
 	// Shares against the plan, at rest, with the weight as it is.
 	w := c.open()
 	rest := w != nil && w.blocks >= 3 && !swings
+	e.aside(rest)
 	scale := (sum.mean - c.emptyN) / c.weight
 	for i := range e.cells {
 		k := &e.cells[i]

@@ -39,6 +39,7 @@ type View struct {
 	Used    float64 // share of the stop limit, of the worst of total and cells
 	AgeS    float64 // of the oldest reading that counts
 	Cells   []CellView
+	Hooks   []HookView
 	Extras  []ExtraView
 	Alarms  []alarm.Alarm
 	Passed  []Passed
@@ -167,6 +168,12 @@ func (e *Engine) View() View {
 			x.Estimate, x.EstimateLowN, x.EstimateHighN = true, low+e.above(c), high+e.above(c)
 		}
 		v.Cells = append(v.Cells, x)
+	}
+	v.Hooks = e.viewHooks()
+	if len(v.Hooks) > 1 {
+		for i := range v.Hooks {
+			v.Used = max(v.Used, v.Hooks[i].Used)
+		}
 	}
 	for i := range e.extras {
 		x := &e.extras[i]

@@ -80,6 +80,7 @@ type Engine struct {
 	rows   rows
 	course course
 	toll   toll
+	hooks  []hook
 	says   infer.Result
 	said   bool // says holds something
 	units  bool // and that a unit was taken for another
@@ -177,6 +178,7 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 		e.extras = append(e.extras, extra{name: c.Name, kind: c.Kind, value: math.NaN()})
 	}
 	e.rules = newLimits(e.card, p)
+	e.hooks = hooksOf(p, e.state)
 	e.rows.cells = len(e.cells)
 	e.fresh = make([]bool, len(e.cells))
 	e.course.init(e)

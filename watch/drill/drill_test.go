@@ -14,11 +14,16 @@ import (
 
 func pumpMotor(t testing.TB) *verdict.Plan {
 	t.Helper()
-	data, err := os.ReadFile("../../examples/pump-motor.yaml")
+	return example(t, "pump-motor.yaml")
+}
+
+func example(t testing.TB, name string) *verdict.Plan {
+	t.Helper()
+	data, err := os.ReadFile("../../examples/" + name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := lift.Read("pump-motor.yaml", nil, data)
+	l, err := lift.Read(name, nil, data)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,6 +41,9 @@ func TestDrills(t *testing.T) {
 	}
 	p := pumpMotor(t)
 	for _, f := range files {
+		if filepath.Base(f) == "two-hooks.txt" {
+			p = example(t, "gate-two-cranes.yaml")
+		}
 		text, err := os.ReadFile(f)
 		if err != nil {
 			t.Fatal(err)
