@@ -43,6 +43,8 @@ type Watch struct {
 
 	Cells  []WatchCell          `json:"cells"`
 	Hooks  map[string]WatchHook `json:"hooks" doc:"by name"`
+	Step   string               `json:"step" doc:"that the lift stands after, by a person's word, and that all is held against; empty: as first rigged"`
+	Steps  []WatchStep          `json:"steps" doc:"of the plan, in order"`
 	Extras []WatchExtra         `json:"extras" doc:"channels that are no cell"`
 	Alarms []WatchAlarm         `json:"alarms" doc:"that stand, worst first"`
 	Phases []ReplayPhase        `json:"phases"`
@@ -96,6 +98,12 @@ type WatchCell struct {
 	PeriodS     float64  `json:"period_s"`
 	SignalDBm   *float64 `json:"signal_dBm"`
 	Battery     *float64 `json:"battery" doc:"share of full"`
+}
+
+// WatchStep is a step of the plan.
+type WatchStep struct {
+	Name string `json:"name"`
+	Why  string `json:"why" doc:"the watch cannot go on to it; empty: it can"`
 }
 
 // WatchHook is what one hook carries, gross.
@@ -178,6 +186,7 @@ type WatchWord struct {
 	Who      string    `json:"who"`
 	Verified bool      `json:"verified" doc:"signed in; else the name is only claimed"`
 	Says     string    `json:"says"`
+	Step     string    `json:"step" doc:"of step: the one that the lift stands after; empty: as first rigged"`
 }
 
 // WatchAway is a time without a watch.
@@ -251,7 +260,7 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 		Phase: string(v.Phase), PhaseS: v.Since,
 		TotalN: finite(v.TotalN), TotalErrorN: finite(v.TotalU), Estimated: v.Guessed, TotalStopN: finite(v.StopN), Used: finite(v.Used),
 		LoadAtLeast: v.AtLeast, Diagnosis: Causes(v.Says), WouldTell: v.Tell,
-		Cells: []WatchCell{}, Hooks: map[string]WatchHook{}, Extras: []WatchExtra{}, Alarms: []WatchAlarm{}, Phases: []ReplayPhase{},
+		Cells: []WatchCell{}, Hooks: map[string]WatchHook{}, Step: v.Step, Steps: []WatchStep{}, Extras: []WatchExtra{}, Alarms: []WatchAlarm{}, Phases: []ReplayPhase{},
 		Tares: []WatchTare{}, Words: []WatchWord{}, Away: []WatchAway{},
 		Garbled: v.Garbled, Unplanned: v.Unknown, AtRisk: v.AtRisk,
 	}
@@ -280,6 +289,11 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 	for i := range v.Hooks {
 		w.Hooks[v.Hooks[i].Name] = newWatchHook(&v.Hooks[i])
 	}
+	for i := range v.Stages {
+		if i > 0 { // the first is the lift as first rigged
+			w.Steps = append(w.Steps, WatchStep(v.Stages[i]))
+		}
+	}
 	for _, x := range v.Extras {
 		e := WatchExtra{Name: x.Name, Kind: x.Kind, Value: finite(x.Value), Unit: extraUnits[x.Kind]}
 		if e.Value != nil {
@@ -306,7 +320,7 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 		w.Tares = append(w.Tares, n)
 	}
 	for _, x := range v.Words {
-		w.Words = append(w.Words, WatchWord{x.At.Time(), x.Who, x.Signed, x.Says})
+		w.Words = append(w.Words, WatchWord{x.At.Time(), x.Who, x.Signed, x.Says, x.Step})
 	}
 	for _, a := range v.Away {
 		w.Away = append(w.Away, WatchAway{a.From.Time(), a.To.Time()})

@@ -51,6 +51,7 @@ const (
 	Freed     = "freed"     // everything that held the load down is off: bolts, pipes, suction
 	BrakeHeld = "brake"     // the brake held with the load just clear
 	CallHold  = "call hold" // somebody called stop
+	Moved     = "step"      // the lift stands as after the step of the plan in Text; empty: as first rigged
 )
 
 // AtRisk is what a Mark says that tells in Text what the recording lacks, or
@@ -82,7 +83,7 @@ type Entry struct {
 	Tare    TareKind      // of Tare
 	Insists bool          // of Tare: under load nevertheless
 	Since   reading.Stamp // of Restart
-	Text    string        // of Plan, Mark, Restart, Event, Answer
+	Text    string        // of Plan, Mark, Restart, Event, Answer; of a Word: the step
 }
 
 // Clone is a copy that shares nothing that a reader reuses.

@@ -1,7 +1,6 @@
 package watch
 
 import (
-	"fmt"
 	"reflect"
 	"strconv"
 	"sync"
@@ -78,8 +77,8 @@ func (e *Engine) answered(en *logbook.Entry) {
 // conclude takes an answer over.
 func (e *Engine) conclude(q *Question) {
 	e.says, e.said = q.answer, true
-	if n := len(e.plan.Lift.Steps); n > 0 && len(e.says.Causes) > 0 {
-		e.says.Causes[0].Text += fmt.Sprintf(" The plan has %d more steps; the watch compares with the lift as first rigged, not with them.", n)
+	if len(e.says.Causes) > 0 {
+		e.says.Causes[0].Text += e.compared()
 	}
 	first := ""
 	if len(e.says.Causes) > 0 && e.says.Causes[0].Probability > 0.8 {

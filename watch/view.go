@@ -40,6 +40,8 @@ type View struct {
 	AgeS    float64 // of the oldest reading that counts
 	Cells   []CellView
 	Hooks   []HookView
+	Step    string      // that the lift stands after, by a person's word; empty: as first rigged
+	Stages  []StageView // as first rigged, then each step
 	Extras  []ExtraView
 	Alarms  []alarm.Alarm
 	Passed  []Passed
@@ -169,7 +171,7 @@ func (e *Engine) View() View {
 		}
 		v.Cells = append(v.Cells, x)
 	}
-	v.Hooks = e.viewHooks()
+	v.Hooks, v.Step, v.Stages = e.viewHooks(), e.stages[e.stage].name, e.viewStages()
 	if len(v.Hooks) > 1 {
 		for i := range v.Hooks {
 			v.Used = max(v.Used, v.Hooks[i].Used)

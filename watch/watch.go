@@ -22,7 +22,6 @@ import (
 	"plumbhook/card"
 	"plumbhook/fault"
 	"plumbhook/infer"
-	"plumbhook/lift"
 	"plumbhook/logbook"
 	"plumbhook/metrology"
 	"plumbhook/reading"
@@ -57,8 +56,11 @@ type Engine struct {
 	curve map[string]func(float64) float64
 	panel *alarm.Panel
 
+	stages []stage // as first rigged, then each step
+	stage  int     // that readings are held against
+
 	later   bool
-	thinker *infer.Model // answers questions; its own, as it may work beside the engine
+	thinker *infer.Model // of the stage
 	asked   []*Question  // without an answer, oldest first
 	entry   uint64       // number of the entry being applied
 
@@ -111,12 +113,14 @@ type Word struct {
 	Who    string
 	Signed bool
 	Says   string
+	Step   string // of Moved: the step that the lift stands after; empty: as first rigged
 }
 
 // Away is a time without a watch.
 type Away struct{ From, To reading.Stamp }
 
-// New is a watch on the lift as first rigged.
+// New is a watch on the lift as first rigged; a person's word takes it on to what
+// the plan says after its steps.
 func New(p *verdict.Plan, o Options) (*Engine, error) {
 	e := &Engine{
 		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves, later: o.Later,
@@ -130,39 +134,18 @@ func New(p *verdict.Plan, o Options) (*Engine, error) {
 			Fix("give a leg a cell: {channel: ..., capacity: ..., accuracy: ...} or a load cell in its stack")
 	}
 	var err error
-	if e.card, err = card.New(p, 0, o.Day); err != nil {
+	if e.stages, err = stages(p, o, e.show); err != nil {
 		return nil, err
 	}
-	if e.model, err = infer.New(p); err != nil {
-		return nil, err
-	}
-	if e.thinker, err = infer.New(p); err != nil {
-		return nil, err
-	}
-	e.thinker.Show = e.show
-	rig, err := lift.NewRig(p.Lift)
-	if err != nil {
-		return nil, err
-	}
-	if _, err = rig.Hang(); err != nil {
-		return nil, err
-	}
-	// What each cell reads with the rigging hung, and attached and slack.
-	free, err := rig.Zeros(1)
-	if err != nil {
-		return nil, err
-	}
-	slack, err := rig.Zeros(0.5)
-	if err != nil {
-		return nil, err
-	}
+	first := &e.stages[0]
+	e.card, e.model, e.thinker = first.card, first.model, first.thinker
 	for i := range e.state.Expected {
 		x := &e.state.Expected[i]
 		leg := &p.Lift.Legs[x.Cell.Leg]
 		planned, _ := leg.CellAt()
 		c := cell{
 			expected: x, leg: x.Cell.Leg, name: leg.Name, value: math.NaN(),
-			hungN: free[x.Cell.Leg] - x.Cell.Zero, slackN: slack[x.Cell.Leg] - x.Cell.Zero,
+			hungN: first.hungN[i], slackN: first.slackN[i],
 		}
 		if planned != nil && planned.Capacity != nil {
 			c.capacity = float64(planned.Capacity.Force)
@@ -383,7 +366,11 @@ func (e *Engine) tareOf(i int, en *logbook.Entry) (metrology.Tare, error) {
 
 // word takes what a person says.
 func (e *Engine) word(en *logbook.Entry) {
-	e.words = append(e.words, Word{e.now, en.Who, en.Signed, en.Says})
+	w := Word{At: e.now, Who: en.Who, Signed: en.Signed, Says: en.Says}
+	if en.Says == logbook.Moved {
+		w.Step = en.Text
+	}
+	e.words = append(e.words, w)
 	switch en.Says {
 	case logbook.Daylight:
 		e.course.told(e)
@@ -391,6 +378,8 @@ func (e *Engine) word(en *logbook.Entry) {
 		e.course.setDown(e)
 	case logbook.Freed:
 		e.freed = true
+	case logbook.Moved:
+		e.move(en.Text)
 	case logbook.CallHold:
 		e.panel.Tell(e.now, alarm.Condition{Kind: alarm.Called, On: true, Air: e.course.air(), Text: en.Who + " called a hold."})
 	}
@@ -409,11 +398,12 @@ type left struct {
 	Freed  bool
 	HoldN  float64
 	Toll   kept
+	Step   string
 }
 
 // State is what a Restart entry should bring along.
 func (e *Engine) State() string {
-	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN, Clocks: map[string]float64{}, Toll: e.keepToll()}
+	l := left{SHA256: e.plan.Lift.SHA256, Alarms: e.panel.Raised(), Tares: e.tares, Phase: e.course.phase, Air: e.course.air(), Freed: e.freed, HoldN: e.course.levelN, Clocks: map[string]float64{}, Toll: e.keepToll(), Step: e.stages[e.stage].name}
 	for i := range e.cells {
 		l.Offs = append(l.Offs, e.cells[i].offN)
 		l.Peaks = append(l.Peaks, e.cells[i].peak)
@@ -444,6 +434,7 @@ func (e *Engine) restart(en *logbook.Entry) {
 			e.clocks[source] = &clock{}
 			e.clocks[source].resume(e.now, off)
 		}
+		e.move(l.Step)
 		e.course.resume(e, l)
 		e.resumeToll(l.Toll, l.Phase != IdlePhase && l.Phase != "")
 	}

@@ -63,6 +63,7 @@ var least = map[string]crew.Role{
 	"POST /api/watch/clear":             crew.Rigger,
 	"POST /api/watch/word":              crew.Rigger,
 	"POST /api/watch/mark":              crew.Rigger,
+	"POST /api/watch/step":              crew.Rigger,
 	"POST /api/lifts/{id}/holds/{hold}": crew.Rigger,
 	"POST /api/lifts/{id}/watch":        crew.Rigger,
 	"POST /api/lifts/{id}/end":          crew.Rigger,

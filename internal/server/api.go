@@ -22,6 +22,7 @@ import (
 	"plumbhook/fault"
 	"plumbhook/logbook"
 	"plumbhook/verdict"
+	"plumbhook/watch"
 )
 
 const cautions = verdict.Cautions
@@ -54,6 +55,11 @@ type alarmOrder struct {
 type wordOrder struct {
 	Who  string `json:"who,omitempty" maxLength:"60" doc:"needed for all but a call to hold"`
 	Says string `json:"says" enum:"daylight,set down,land,carry on,freed,brake,call hold"`
+}
+
+type stepOrder struct {
+	Named
+	Step string `json:"step" maxLength:"200" doc:"that the lift stands after; empty: as first rigged"`
 }
 
 type markOrder struct {
@@ -100,6 +106,21 @@ func (s *Server) routes(mux *http.ServeMux) {
 			o.Body.Who = somebody
 		}
 		return s.enter(ctx, logbook.Entry{Kind: logbook.Word, Who: o.Body.Who, Says: o.Body.Says})
+	})
+	huma.Register(api, post("step", "step", "Say that the lift stands as after a step of its plan: readings, shares and limits are held against that from then on", 409), func(ctx context.Context, o *order[stepOrder]) (*answer[contract.Watch], error) {
+		x, err := s.watched()
+		if err != nil {
+			return nil, err
+		}
+		v := x.station.View()
+		k := slices.IndexFunc(v.Stages, func(g watch.StageView) bool { return g.Name == o.Body.Step })
+		switch {
+		case k < 0:
+			return nil, s.status(fault.New(fault.Reference, "the plan has no step called %q", o.Body.Step).In("step").Fix("name one of its steps"))
+		case v.Stages[k].Why != "":
+			return nil, s.status(fault.New(fault.Disagree, "the watch cannot go on to %q: %s", o.Body.Step, v.Stages[k].Why).Fix("end this watch, and watch what comes then by a plan of its own"))
+		}
+		return s.enter(ctx, logbook.Entry{Kind: logbook.Word, Who: o.Body.Who, Says: logbook.Moved, Text: o.Body.Step})
 	})
 	huma.Register(api, post("hold", "call-hold", "Call everybody to hold, which anyone may. It tells people; it does not stop the crane"), func(ctx context.Context, o *order[Named]) (*answer[contract.Watch], error) {
 		if strings.TrimSpace(o.Body.Who) == "" {

@@ -14,12 +14,14 @@
 //	27 s  W back                      it comes again
 //	30 s  A. Rigger tares hung        or attached; insists at the end overrides a refusal
 //	31 s  A. Rigger says daylight     what no cell can tell
+//	31 s  A. Rigger says step raise   the lift stands as after this step of its plan
 //	32 s  A. Rigger clears leg_stop W
 //	33 s  A. Rigger sees leg_stop W
 //	34 s  expect STOP                 the state of the screen: STOP, CAUTION,
 //	                                  NO READING, WITHIN PLAN
 //	34 s  expect leg_stop W           an alarm of this kind, and place when one is named
 //	34 s  expect no leg_stop
+//	34 s  expect hook_stop hooks.east
 //	34 s  expect phase suspended
 //
 // Every force has its unit.
@@ -141,6 +143,9 @@ func (d *Drill) line(w []string, pos fault.Pos) *fault.Fault {
 			}
 		case "says":
 			e.Kind, e.Says = logbook.Word, strings.Join(obj, " ")
+			if obj[0] == logbook.Moved {
+				e.Says, e.Text = logbook.Moved, strings.Join(obj[1:], " ")
+			}
 		case "clears":
 			e.Kind, e.Alarm = logbook.Clear, strings.Join(obj, " ")
 		case "sees":
