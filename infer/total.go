@@ -39,51 +39,62 @@ func (m *Model) prepareTotals() {
 
 // totalOf works out the total from the cells that are there.
 func (m *Model) totalOf(there func(int) bool) totals {
-	return m.fromCells(there, m.home.slope[len(m.cells)], m.home.total)
+	return m.from(there).estimate(m.home.slope[len(m.cells)], m.home.total)
 }
 
-// fromCells works out from the cells that are there what has these slopes by
-// parameter and is at in the plan.
-func (m *Model) fromCells(there func(int) bool, slope []float64, at float64) totals {
-	var rows []int
+// basis is the cells that are there, made ready to estimate by.
+type basis struct {
+	m    *Model
+	rows []int       // the cells
+	sd   loose       // what is left open
+	c    [][]float64 // slopes of the cells, whitened by that
+	left [][]float64 // and by loads and lengths as they occur
+	l    lower       // of the covariance of their readings
+	as   loose       // that left goes by
+}
+
+func (m *Model) from(there func(int) bool) *basis {
+	b := &basis{m: m}
 	for i := range m.cells {
 		if there(i) {
-			rows = append(rows, i)
+			b.rows = append(b.rows, i)
 		}
 	}
-	t := totals{by: make([]float64, len(m.cells)), known: true}
-	all := len(rows) == len(m.cells)
-	sd := m.free(all)
-	h := m.home
-	n := len(rows)
-	cols := func(i int) []float64 { return m.whitened(h.slope[i], sd) }
-	c := make([][]float64, n)
+	n := len(b.rows)
+	all := n == len(m.cells)
+	b.sd = m.free(all)
+	if b.as = b.sd; all {
+		b.as = loose{mass: 0.3 * m.mean[atMass], centre: [2]float64{0.1 * m.span, 0.1 * m.span}}
+	}
 	sigma := make([]float64, n*n)
-	for a, i := range rows {
-		c[a] = cols(i)
-		for b := range a + 1 {
-			sigma[a*n+b] = dot(c[a], c[b])
+	for k, i := range b.rows {
+		b.c = append(b.c, m.whitened(m.home.slope[i], b.sd))
+		b.left = append(b.left, m.whitened(m.home.slope[i], b.as))
+		for o := range k + 1 {
+			sigma[k*n+o] = dot(b.c[k], b.c[o])
 		}
-		sigma[a*n+a] += m.cells[i].fixed * m.cells[i].fixed / 3
+		sigma[k*n+k] += m.cells[i].fixed * m.cells[i].fixed / 3
 	}
-	total := m.whitened(slope, sd)
-	l := factor(sigma, n)
-	by := make([]float64, n)
-	for a := range rows {
-		by[a] = dot(c[a], total)
+	b.l = factor(sigma, n)
+	return b
+}
+
+// estimate works out what has these slopes by parameter and is at in the plan.
+func (b *basis) estimate(slope []float64, at float64) totals {
+	t := totals{by: make([]float64, len(b.m.cells)), known: true, at: at}
+	whole := b.m.whitened(slope, b.sd)
+	by := make([]float64, len(b.rows))
+	for k := range b.rows {
+		by[k] = dot(b.c[k], whole)
 	}
-	l.backward(l.forward(by))
-	t.at = at
+	b.l.backward(b.l.forward(by))
 	// What is left open: with all cells, by loads and lengths as they occur.
-	if all {
-		sd = loose{mass: 0.3 * m.mean[atMass], centre: [2]float64{0.1 * m.span, 0.1 * m.span}}
-	}
-	left := m.whitened(slope, sd)
-	for a, i := range rows {
-		t.by[i] = by[a]
-		t.at -= by[a] * h.read[i]
-		for k, v := range cols(i) {
-			left[k] -= by[a] * v
+	left := b.m.whitened(slope, b.as)
+	for k, i := range b.rows {
+		t.by[i] = by[k]
+		t.at -= by[k] * b.m.home.read[i]
+		for p, v := range b.left[k] {
+			left[p] -= by[k] * v
 		}
 	}
 	t.spread = math.Sqrt(dot(left, left))
@@ -207,17 +218,22 @@ func (m *Model) prepareParts() error {
 		return err
 	}
 	m.rig.Bear(m.bears, m.force)
-	n := len(m.cells)
+	all := m.from(func(int) bool { return true })
 	for k, slope := range slopes {
-		if m.bears[k].Kind == lift.OnHook && len(m.hooks) > 1 && n <= mostMasks {
-			masks := make([]totals, 1<<n)
-			for mask := 1; mask <= m.full; mask++ {
-				masks[mask] = m.fromCells(func(i int) bool { return mask>>i&1 == 1 }, slope, m.force[k])
-			}
-			m.ofHook = append(m.ofHook, masks)
-		}
-		m.parts = append(m.parts, m.fromCells(func(int) bool { return true }, slope, m.force[k]))
+		m.parts = append(m.parts, all.estimate(slope, m.force[k]))
 		m.planned = append(m.planned, m.force[k])
+	}
+	if n := len(m.cells); len(m.hooks) > 1 && n <= mostMasks {
+		m.ofHook = make([][]totals, len(m.hooks))
+		for i := range m.hooks {
+			m.ofHook[i] = make([]totals, 1<<n)
+		}
+		for mask := 1; mask <= m.full; mask++ {
+			some := m.from(func(i int) bool { return mask>>i&1 == 1 })
+			for i, k := range m.hooks {
+				m.ofHook[i][mask] = some.estimate(slopes[k], m.force[k])
+			}
+		}
 	}
 	return nil
 }
@@ -247,12 +263,20 @@ func (m *Model) Parts() []lift.Demand { return m.bears }
 // half-width of its error; NaN where a cell says nothing. Weight, centre of
 // gravity and lengths are left open as for Total.
 func (m *Model) Part(k int, read []float64) (n, uN float64) {
-	for _, v := range read {
-		if math.IsNaN(v) {
-			return math.NaN(), math.NaN()
-		}
+	if math.IsNaN(m.PartLoad(k, read)) {
+		return math.NaN(), math.NaN()
 	}
 	return m.part(k, &m.parts[k], read)
+}
+
+// PartLoad is Part without its error.
+func (m *Model) PartLoad(k int, read []float64) float64 {
+	t := &m.parts[k]
+	n := t.at
+	for i, y := range read {
+		n += t.by[i] * y
+	}
+	return n
 }
 
 // Hook is what hook i of the file bears, like Part, but for any cells that

@@ -105,8 +105,8 @@ func (t *toll) init(m *infer.Model) {
 // bear holds what the parts bear now against the most so far.
 func (t *toll) bear(m *infer.Model, read []float64) {
 	for k := range t.part {
-		if n, u := m.Part(k, read); n > t.part[k] || math.IsNaN(t.part[k]) && !math.IsNaN(n) {
-			t.part[k], t.u[k] = n, u
+		if n := m.PartLoad(k, read); n > t.part[k] || math.IsNaN(t.part[k]) && !math.IsNaN(n) {
+			t.part[k], t.u[k] = m.Part(k, read)
 		}
 	}
 }
