@@ -222,23 +222,31 @@ func (m *Model) besideCrane(c *Course, all []tried) {
 // as a share (common practice, no source).
 const craneError = 0.04
 
-// starts tries each leg much too long or short: far from the plan a slack leg or
-// a load askew keeps steps from the plan from getting there. The best start of
-// each leg goes on.
+// farStarts are how much too long or short a leg is tried, as shares, where it
+// may be off by a sling of another length, and where by a shackle.
+var farStarts = [2][]float64{{-0.08, -0.03, 0.03, 0.08}, {-0.004, 0.004}}
+
+// starts tries each leg too long and too short: where a leg goes slack, or the
+// load askew, steps from the plan do not get there. The best start of each
+// explanation goes on.
 func (m *Model) starts(x *fit, all []tried) []tried {
 	var out []tried
 	for i := range all {
 		t := &all[i]
-		if t.cause != "leg_length" || t.cols[0].sd < 0.02*m.mean[t.cols[0].param] {
+		if t.cause != "leg_length" {
 			continue
 		}
+		far := farStarts[0]
+		if t.cols[0].sd < 0.02*m.mean[t.cols[0].param] {
+			far = farStarts[1]
+		}
 		best := tried{score: math.Inf(-1)}
-		for _, far := range [...]float64{-0.08, -0.03, 0.03, 0.08} {
+		for _, by := range far {
 			if m.goHome() != nil {
 				continue
 			}
 			theta := slices.Clone(m.mean)
-			theta[t.cols[0].param] *= 1 + far
+			theta[t.cols[0].param] *= 1 + by
 			p, err := m.linear(theta)
 			if err != nil {
 				continue

@@ -38,6 +38,10 @@ const (
 	// ground does not know, shares of the cell's part of the load and of its
 	// reading.
 	stands, standsBy = 0.004, 0.012
+	// lifts: the same where a leg bears so much that it lifts its end of the
+	// load, which leans then as no ground does: of the cells' parts of the load,
+	// by the fourth power of how much of its part that leg bears.
+	lifts = 0.05
 )
 
 // Shares of the load within which the legs bear so much, and the ground still
@@ -56,17 +60,18 @@ const (
 // fit is the readings of the windows that count, in rows: one cell in one
 // window.
 type fit struct {
-	m     *Model
-	rows  []row
-	y     []float64
-	noise []float64 // standard deviations
-	stage []Stage   // of windows
-	time  []float64 // of windows, 0 at the first to 1 at the last or later
-	idles []int     // windows without load
-	stood []int     // windows with the load on the ground
-	net   []float64 // of each window, N, the load's share on the legs
-	feet  map[*point][]*footing
-	shake []float64 // of each window, what moved all cells alike, share of the reading
+	m      *Model
+	rows   []row
+	y      []float64
+	noise  []float64 // standard deviations
+	stage  []Stage   // of windows
+	time   []float64 // of windows, 0 at the first to 1 at the last or later
+	idles  []int     // windows without load
+	stood  []int     // windows with the load on the ground
+	net    []float64 // of each window, N, the load's share on the legs
+	feet   map[*point][]*footing
+	lifted []float64 // of each window, how much of its part the leg bears that bears most of it, to the fourth power
+	shake  []float64 // of each window, what moved all cells alike, share of the reading
 	// The holds are not proved free.
 	unproved bool
 }
@@ -88,6 +93,10 @@ func (m *Model) newFit(windows []Window, onGround bool, leave func(window, cell 
 		t := (w.FromS + w.ToS) / 2
 		x.time = append(x.time, t)
 		x.shake = append(x.shake, w.shake())
+		x.lifted = append(x.lifted, 0)
+		if w.Stage == Tight {
+			x.lifted[i] = m.lifted(w)
+		}
 		first, last = min(first, t), max(last, t)
 		switch standing := w.Stage == Tight || w.Stage == Landed; {
 		case standing && !slices.Contains(x.stood, i):
@@ -134,6 +143,19 @@ func (w *Window) shake() float64 {
 		return 0
 	}
 	return noise / read
+}
+
+// lifted is the fourth power of the greatest share of what it bears by the plan
+// that a cell reads in a window.
+func (m *Model) lifted(w *Window) float64 {
+	most := 0.0
+	for i, v := range w.ReadN {
+		c := &m.cells[i]
+		if part := c.NominalN - c.slack; !math.IsNaN(v) && part > 0.02*m.weightN {
+			most = max(most, (v-c.slack)/part)
+		}
+	}
+	return math.Pow(min(most, 1), 4)
 }
 
 // onGround picks the windows whose sharing is that of a load that stands, and
@@ -312,7 +334,8 @@ func (x *fit) system(p *point, f loose, weigh bool) *system {
 		case Idle, Ended:
 			d += math.Pow(lies*rests*(e.hung-e.slack), 2)
 		case Tight, Landed:
-			d += math.Pow(stands*m.weightN/float64(k), 2) + math.Pow(standsBy*x.y[a.at], 2)
+			d += (math.Pow(stands, 2) + math.Pow(lifts*x.lifted[a.window], 2)) * math.Pow(m.weightN/float64(k), 2)
+			d += math.Pow(standsBy*x.y[a.at], 2)
 			if s.feet[a.window] == nil {
 				d += m.weightN * m.weightN
 			}

@@ -342,14 +342,19 @@ func (c *course) sagged(e *Engine, t float64) float64 {
 		at = h[i].t
 	}
 	// A load that is let down slowly looks steady on the way: what came last, and
-	// lower than what hung for longest, was no hold.
+	// lower than what hung for longest, was no hold, for as long as one stretch
+	// followed the other and each was lower.
 	if hold := c.longestHold(); hold != nil {
+		next, level := at, c.raw
 		for i := len(c.windows) - 1; i >= 0; i-- {
 			w := &c.windows[i]
-			if w.from <= hold.from || c.sagFrom-w.from > 30 || w.to-w.from > 15 || w.total > hold.total-steadyBy*c.weight {
+			falls := next-w.to < 2*blockS && w.total > level
+			brief := c.sagFrom-w.from < 30 && w.to-w.from < 15
+			if w.from <= hold.from || w.total > hold.total-steadyBy*c.weight || !falls && !brief {
 				break
 			}
 			at = min(at, w.from)
+			next, level = w.from, w.total
 		}
 	}
 	return at
