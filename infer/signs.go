@@ -113,7 +113,9 @@ func (m *Model) signs(c *Course, x *fit, all []tried) []tried {
 	}
 	put("swing", swung).say = angle
 	rough := s.UnsteadyN / m.weightN
-	moves := max(rocks.at(rough), min(swung, 3))
+	// Wind that blows hard enough pushes, lets go and swings the load: whatever
+	// moved it speaks for that as much as for its own cause.
+	moves := max(rocks.at(rough), swung, jolt.at(hit), fell.at(drop))
 	switch {
 	case s.WindMS == nil:
 		put("gust", rocks.at(rough)-1).say = math.NaN()

@@ -75,6 +75,8 @@ type cell struct {
 	longest  float64    // of the runs that ended, those long ago forgotten by and by
 	step     float64    // least by which two readings differed, N: its resolution, or less
 	others   [2]float64 // least and greatest sum of the other cells since the run began, N
+	changes  int        // of its value, in all
+	stirs    int        // changes of the others, when the run began
 	frozen   bool
 	silent   Quality // stale or lost
 	last     [16]float64
@@ -150,6 +152,7 @@ func (c *cell) receive(now, at reading.Stamp, r *reading.Reading) bool {
 				c.step = d
 			}
 			c.same, c.sameFrom = 0, at
+			c.changes++
 		}
 	} else {
 		c.slow, c.sameFrom = value, at

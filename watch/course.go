@@ -58,7 +58,8 @@ type course struct {
 	t       float64
 	started bool
 
-	levelN   float64 // total while suspended, 0: not known
+	levelN   float64   // total while suspended, 0: not known
+	rested   []float64 // the cells in the last steady stretch in the air
 	sagFrom  float64
 	overFrom float64
 	lowFrom  float64 // all but down, and nearly so
@@ -229,8 +230,8 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 		if e.rows.whole(3) {
 			c.peakN = max(c.peakN, total)
 			c.airPeak = max(c.airPeak, total)
-			c.shock(e, t, total)
 		}
+		c.shock(e, t, total)
 		if c.slow > c.levelN+max(0.04*c.weight, 0.02*c.levelN) {
 			if math.IsNaN(c.overFrom) {
 				c.overFrom = t
@@ -540,27 +541,26 @@ func (c *course) snap(e *Engine, t, total float64) {
 	c.snapEnd = t
 }
 
-// shock sees a sudden peak in the air.
+// shock sees a sudden peak in the air: of the total, or of the cells each by
+// itself where they ring up and down. Slow cells are read at different moments of
+// a bounce, so that their sum shows less of it than any of them.
 func (c *course) shock(e *Engine, t, total float64) {
 	room := max(0.15, 1.5*(e.rules.dynamic-1)) * (c.levelN - c.emptyN)
-	off := total - c.levelN
+	if up, down := c.ring(e); min(up, down) > room/3 {
+		total = max(total, c.levelN+max(up, down))
+	} else if !e.rows.whole(3) {
+		return // a fall or rise in what a blind cell is thought to bear
+	}
 	if n := len(c.signs.Shocks); n > 0 && t-c.shockAt < 1.5 && total > c.signs.Shocks[n-1].PeakN {
 		c.signs.Shocks[n-1].PeakN = total
 		c.jolted(e, total, room)
 	}
-	if math.Abs(off) < room+6*c.sd(len(e.cells)) || t-c.shockAt < 3 {
-		return
+	if total-c.levelN < room+6*c.sd(len(e.cells)) || t-c.shockAt < 3 {
+		return // a fall alone is the load being set down
 	}
-	h := e.rows.since(t - 1.2)
 	calm := false
-	for i := range h {
-		if math.Abs(h[i].total-c.levelN) < room/2 {
-			calm = true
-		}
-	}
-	if off < 0 {
-		// A fall alone is the load being set down; it is a shock if it comes back.
-		return
+	for _, r := range e.rows.since(t - max(1.2, 4*e.rows.period)) {
+		calm = calm || math.Abs(r.total-c.levelN) < room/2
 	}
 	if !calm {
 		return
@@ -568,6 +568,32 @@ func (c *course) shock(e *Engine, t, total float64) {
 	c.shockAt = t
 	c.signs.Shocks = append(c.signs.Shocks, infer.Snap{AtS: t, BeforeN: c.levelN, PeakN: total, AfterN: c.levelN})
 	c.jolted(e, total, room)
+}
+
+// ring is how far the cells went above and below what they read at rest, each
+// whenever it was read in the last second or so, together and at the hooks, N.
+func (c *course) ring(e *Engine) (up, down float64) {
+	rest := 0.0
+	for i := range e.cells {
+		k := &e.cells[i]
+		if i >= len(c.rested) || math.IsNaN(c.rested[i]) || math.IsNaN(k.live()) {
+			return 0, 0
+		}
+		rest += c.rested[i]
+		most, least := c.rested[i], c.rested[i]
+		for n := range min(k.fill, len(k.last)) {
+			v, at := k.back(n)
+			if k.at.Since(at) > max(1, 2.5*k.period) {
+				break
+			}
+			most, least = max(most, v), min(least, v)
+		}
+		up, down = up+most-c.rested[i], down+c.rested[i]-least
+	}
+	if rest <= 0 {
+		return 0, 0
+	}
+	return up * c.levelN / rest, down * c.levelN / rest
 }
 
 // jolted tells the crew of a shock; a rough hand on the hoist is a sign, and no

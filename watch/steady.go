@@ -80,6 +80,9 @@ func (c *course) settle(e *Engine) {
 		}
 		if !apart && w.odd < 5 {
 			w.take(total, means, white, b.to)
+			if c.phase == Suspended && w.blocks >= 3 {
+				c.rested = append(c.rested[:0], w.mean...)
+			}
 			c.rest(e, w)
 			w.ripple = append(w.ripple, total.sd)
 			if len(w.ripple) > 60 {
@@ -235,10 +238,15 @@ func (c *course) stage(w *window) infer.Stage {
 	return infer.Idle
 }
 
+// lively is how often the other cells must change while one repeats itself to
+// show that displays can still move (common practice, no source).
+const lively = 20
+
 // freeze finds cells that repeat themselves: a run of the very same value so
 // long that the noise of a live cell would hardly leave one, or while the others
 // moved.
 func (c *course) freeze(e *Engine) {
+	changes := e.changes()
 	for i := range e.cells {
 		k := &e.cells[i]
 		if k.got == 0 || k.silent != "" {
@@ -255,7 +263,8 @@ func (c *course) freeze(e *Engine) {
 			// Nor does anything move a load that hangs so still that all displays
 			// stand; and on the ground one leg may keep what it bears while the
 			// others change.
-			rare := float64(k.same) > 6+2.5*k.longest && odds < -18 && k.others[1]-k.others[0] > 2*k.step
+			alive := k.others[1]-k.others[0] > 2*k.step || changes-k.changes-k.stirs >= lively
+			rare := float64(k.same) > 6+2.5*k.longest && odds < -18 && alive
 			moved := k.same > 6 && k.at.Since(k.sameFrom) > 1.5 && e.stirred(i, k)
 			k.frozen = k.frozen || rare || moved
 			sure = moved || odds < -30 // that the crew has to stop for it

@@ -62,21 +62,31 @@ func (e *Engine) share(read []float64, total float64) {
 	}
 }
 
-// follow keeps for each cell that repeats itself how far the others went.
+// follow keeps for each cell that repeats itself how far the others went, and
+// how often they changed.
 func (e *Engine) follow(read []float64) {
 	sum := 0.0
 	for _, v := range read {
 		sum += v
 	}
+	changes := e.changes()
 	for i := range e.cells {
 		k := &e.cells[i]
 		switch n := sum - read[i]; {
 		case k.same <= 1 || math.IsNaN(k.others[0]):
-			k.others = [2]float64{n, n}
+			k.others, k.stirs = [2]float64{n, n}, changes-k.changes
 		case !math.IsNaN(n):
 			k.others[0], k.others[1] = min(k.others[0], n), max(k.others[1], n)
 		}
 	}
+}
+
+// changes is how often the cells together showed another value.
+func (e *Engine) changes() (n int) {
+	for i := range e.cells {
+		n += e.cells[i].changes
+	}
+	return n
 }
 
 // guessBy is how far the share of a blind cell may have moved since it was

@@ -118,7 +118,7 @@ func (c *trialCmd) Run(e *env) error {
 
 // sizesOf writes from what size the faults of a lift show.
 func sizesOf(b *strings.Builder, file string, limits []rehearse.Limit) {
-	fmt.Fprintf(b, "| %s | unit | shows from | told from all others from | the same as |\n|---|---|---|---|---|\n", file)
+	fmt.Fprintf(b, "| %s | unit | shows from | told from all others from | the same without a stop on the ground | the same as |\n|---|---|---|---|---|---|\n", file)
 	size := func(x float64) string {
 		if math.IsInf(x, 1) {
 			return "never"
@@ -126,7 +126,15 @@ func sizesOf(b *strings.Builder, file string, limits []rehearse.Limit) {
 		return fmt.Sprintf("%.3g", x)
 	}
 	for _, l := range limits {
-		fmt.Fprintf(b, "| %s | %s | %s | %s | %s |\n", l.Cause, l.Unit, size(l.Detect), size(l.Name), strings.Join(l.Same, ", "))
+		unstopped := ""
+		switch u := l.Unstopped; {
+		case u == nil:
+		case !slices.Equal(u.Same, l.Same):
+			unstopped = "never"
+		default:
+			unstopped = size(u.Least())
+		}
+		fmt.Fprintf(b, "| %s | %s | %s | %s | %s | %s |\n", l.Cause, l.Unit, size(l.Detect), size(l.Name), unstopped, strings.Join(l.Same, ", "))
 	}
 	b.WriteString("\n")
 }

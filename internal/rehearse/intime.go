@@ -47,8 +47,8 @@ const (
 //     to twice that on the way.
 //   - channel_frozen: so many equal values that noise σ gives them once in 10^9
 //     times where what is measured lies in the middle of a step s, so that it
-//     shows the same value with the probability erf(s/(2σ√2)); never less than
-//     2 s. With a step of more than some σ it can only be seen when the load
+//     shows the same value with the probability erf(s/(2σ√2)); the coarsest
+//     display of the lift's cells counts, and never less than 2 s. With a step of more than some σ it can only be seen when the load
 //     moves.
 //   - channel_lost: longer than all but one in a thousand dropouts of the radio
 //     (mean up to 0.7 s), and five samples.
@@ -87,7 +87,11 @@ func (r *rigging) inTime(cause string, c conditions) (Limit, bool) {
 			l.Detect = max(l.Detect, 3)
 		}
 	case "channel_frozen":
-		equal := math.Erf(c.step / (2 * math.Sqrt2 * c.noise))
+		equal := 0.0
+		for k, lc := range r.cells {
+			full := fullScale(lc.cell, hold[k])
+			equal = max(equal, math.Erf(nice(full*c.step)/(2*math.Sqrt2*full*c.noise)))
+		}
 		l.Detect, l.Most = max(2, math.Log(1e-9)/math.Log(equal)/c.rate), 60
 	case "channel_lost":
 		l.Detect, l.Most = 0.7*math.Log(1000)+5/c.rate, 60

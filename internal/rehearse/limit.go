@@ -43,6 +43,11 @@ type Limit struct {
 	Most   float64 // greatest magnitude that is drawn
 	Same   []string
 
+	// Unstopped is the limit where the hoist does not stop while the ground
+	// carries part of the load, so that nothing is read at rest then, and more
+	// may be the same; nil where that is no matter.
+	Unstopped *Limit
+
 	each []float64   // Detect by leg, pair, direction or edge, where the fault has one
 	told [][]float64 // of faults of given sizes, by cell or pair: the sizes that are told from all but Same
 }
@@ -82,6 +87,7 @@ type bench struct {
 	tare    []float64
 	base    []float64
 	inverse *mat.SymDense
+	aloft   *mat.SymDense // inverse, with the readings of the ground stage left out
 	ground  *mat.SymDense // covariance of the readings of the ground stage alone, the place left out
 	n       int
 	crane   bool
@@ -374,7 +380,15 @@ func (b *bench) covariance(sc scene) error {
 	if failed != nil {
 		return failed
 	}
-	b.inverse, err = inverted(sigma)
+	if b.inverse, err = inverted(sigma); err != nil {
+		return err
+	}
+	// So uncertain that they say nothing.
+	for k := range b.n {
+		i := atGround*b.n + k
+		sigma.SetSym(i, i, sigma.At(i, i)+1e6*b.plan.weight*b.plan.weight)
+	}
+	b.aloft, err = inverted(sigma)
 	return err
 }
 
@@ -790,49 +804,23 @@ func Limits(l *lift.Lift) ([]Limit, error) {
 		return nil, err
 	}
 	all := b.suspects()
-	basis := make([][]shape, len(all))
-	found := map[string]Limit{}
-	for i := range all {
-		s := &all[i]
-		lim := Limit{Cause: s.cause, Unit: find(s.cause).Unit, Most: s.most}
-		from := s.from
-		if s.fixed != nil {
-			from = 0.1
-		}
-		limits := make([]float64, len(s.patterns))
-		for k, p := range s.patterns {
-			most := s.most
-			if s.fixed != nil {
-				most = slices.Max(s.fixed)
-			}
-			if limits[k], err = b.detect(p, from, most); err != nil {
-				return nil, err
-			}
-			at := min(from, limits[k])
-			v, err := p(at)
-			if err != nil {
-				return nil, err
-			}
-			basis[i] = append(basis[i], shape{at, v})
-		}
-		if lim.Detect = slices.Min(limits); s.worst {
-			lim.Detect = slices.Max(limits)
-		}
-		lim.each = limits
-		if s.cause == "leg_slack" {
-			lim.Detect = max(lim.Detect, s.from)
-		}
-		found[s.cause] = lim
+	found, err := b.atRest(all)
+	if err != nil {
+		return nil, err
+	}
+	b.inverse = b.aloft
+	aloft, err := b.atRest(all)
+	if err != nil {
+		return nil, err
 	}
 	var out []Limit
 	for i := range causes {
 		name := causes[i].Name
 		if lim, ok := found[name]; ok {
-			k := slices.IndexFunc(all, func(s suspect) bool { return s.cause == name })
-			if err := b.name(&lim, k, all, basis); err != nil {
-				return nil, err
+			if other := aloft[name]; !slices.Equal(other.Same, lim.Same) || math.Abs(other.Least()/lim.Least()-1) > 0.01 {
+				lim.Unstopped = &other
 			}
-			out = append(out, b.inUnit(lim))
+			out = append(out, lim)
 			continue
 		}
 		if lim, ok := b.plan.inTime(name, reference); ok {
@@ -847,6 +835,47 @@ func Limits(l *lift.Lift) ([]Limit, error) {
 			lim.Name = lim.Detect
 			out = append(out, lim)
 		}
+	}
+	return out, nil
+}
+
+// atRest finds the limits of the causes that show at rest.
+func (b *bench) atRest(all []suspect) (map[string]Limit, error) {
+	basis := make([][]shape, len(all))
+	limits := make([]Limit, len(all))
+	for i := range all {
+		s := &all[i]
+		lim := Limit{Cause: s.cause, Unit: find(s.cause).Unit, Most: s.most, each: make([]float64, len(s.patterns))}
+		from, most := s.from, s.most
+		if s.fixed != nil {
+			from, most = 0.1, slices.Max(s.fixed)
+		}
+		for k, p := range s.patterns {
+			var err error
+			if lim.each[k], err = b.detect(p, from, most); err != nil {
+				return nil, err
+			}
+			at := min(from, lim.each[k])
+			v, err := p(at)
+			if err != nil {
+				return nil, err
+			}
+			basis[i] = append(basis[i], shape{at, v})
+		}
+		if lim.Detect = slices.Min(lim.each); s.worst {
+			lim.Detect = slices.Max(lim.each)
+		}
+		if s.cause == "leg_slack" {
+			lim.Detect = max(lim.Detect, s.from)
+		}
+		limits[i] = lim
+	}
+	out := map[string]Limit{}
+	for i, lim := range limits {
+		if err := b.name(&lim, i, all, basis); err != nil {
+			return nil, err
+		}
+		out[lim.Cause] = b.inUnit(lim)
 	}
 	return out, nil
 }

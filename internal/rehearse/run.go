@@ -255,6 +255,14 @@ func (d *draft) size(opt Options) error {
 		return d.not("the rig has nothing that it can happen to")
 	}
 	l := opt.Limits[i]
+	if u := l.Unstopped; u != nil && d.driver.stops == 0 && r.Cause != "tared_under_load" {
+		// What does not show without a stop on the way up is tried with one.
+		if slices.Equal(u.Same, l.Same) && u.Least() <= u.Most {
+			l = *u
+		} else {
+			d.driver.stops = 1
+		}
+	}
 	d.underConditions(&l, opt)
 	r.Limit = l.Least()
 	if !(r.Limit <= l.Most) {
