@@ -247,6 +247,9 @@ func (p *Panel) Drain() []Event {
 	return e
 }
 
+// Waiting are the events that Drain would give, without taking them.
+func (p *Panel) Waiting() []Event { return p.events }
+
 // Raised are the alarms that stand: worst first, then those whose cause is
 // there, then the oldest.
 func (p *Panel) Raised() []Alarm {

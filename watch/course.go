@@ -38,6 +38,7 @@ const (
 	steadyBy = 0.006 // blocks of a second that belong to one steady stretch
 	sags     = 0.05  // below its level: the ground takes load
 	falls    = 0.05  // at once: something broke free
+	slowRow  = 0.15  // s from row to row: longer, and a bounce is read once or twice
 	overHeld = 1.02  // of the most that the plan explains: held, or heavier
 )
 
@@ -547,7 +548,10 @@ func (c *course) snap(e *Engine, t, total float64) {
 func (c *course) shock(e *Engine, t, total float64) {
 	room := max(0.15, 1.5*(e.rules.dynamic-1)) * (c.levelN - c.emptyN)
 	if up, down := c.ring(e); min(up, down) > room/3 {
-		total = max(total, c.levelN+max(up, down))
+		if e.rows.period > slowRow {
+			up = max(up, (up+down)/2) // where the top may lie between two readings
+		}
+		total = max(total, c.levelN+up)
 	} else if !e.rows.whole(3) {
 		return // a fall or rise in what a blind cell is thought to bear
 	}

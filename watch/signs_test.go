@@ -2,6 +2,7 @@ package watch_test
 
 import (
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -74,6 +75,41 @@ func engine(t *testing.T, p *verdict.Plan) *watch.Engine {
 		t.Fatal(err)
 	}
 	return e
+}
+
+// A leg past its rating is told while the frame it came in is still gone
+// through, before the course of the lift takes notice, and told again by Apply
+// as the first of what that says.
+func TestToldEarly(t *testing.T) {
+	var early []alarm.Event
+	var phase watch.Phase
+	var e *watch.Engine
+	e, err := watch.New(rig(t, ""), watch.Options{Early: func(said []alarm.Event) {
+		early = append(early, said...)
+		phase = e.View().Phase
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if feed(e, 0, 10, 0, nil); len(early) > 0 {
+		t.Fatalf("an idle lift told %v", early)
+	}
+	said := feed(e, 10, 10.1, 40e3, func(f *reading.Frame) {
+		for k := 1; k < 10; k++ {
+			for _, ch := range []string{"A", "B"} {
+				f.Readings = append(f.Readings, reading.Reading{Channel: ch, At: f.Arrived.Plus(float64(k) / 100), Marks: reading.Timed, Value: 40e3 + float64(k)})
+			}
+		}
+	})
+	if !raised(early, alarm.PartStop) || phase != watch.IdlePhase {
+		t.Errorf("told early: %v, in phase %s", early, phase)
+	}
+	if len(said) < len(early) || !reflect.DeepEqual(said[:len(early)], early) {
+		t.Errorf("Apply says %v, and %v before", said, early)
+	}
+	if now := e.View().Phase; now != watch.TakingLoad {
+		t.Errorf("the lift is %s after the frame", now)
+	}
 }
 
 // A battery that runs out and a radio that hardly reaches are told of; what is

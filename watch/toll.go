@@ -71,12 +71,12 @@ func (t *Toll) Uses(recording, title string, on register.Date) map[string]regist
 	return out
 }
 
-// taken is how much of the planned weight counts as load taken; swingShare the
+// loadTaken is how much of the planned weight counts as load taken; swingShare the
 // least swing of a leg that counts as a cycle, as a share of what it bears in
 // the plan, which is also the step that cycles are counted in (both common
 // practice, no source).
 const (
-	taken      = 0.3
+	loadTaken  = 0.3
 	swingShare = 0.05
 )
 
@@ -122,7 +122,7 @@ func (t *toll) row(e *Engine, r *row, dt float64) {
 	for _, v := range r.read {
 		t.blind = t.blind || math.IsNaN(v)
 	}
-	if !t.up && c.slow-c.emptyN > taken*c.weight {
+	if !t.up && c.slow-c.emptyN > loadTaken*c.weight {
 		t.up = true
 		t.lifts++
 	}

@@ -6,9 +6,10 @@
 // through a recording again gives the same events.
 //
 // Readings go two ways. Each one is held against its limits at once, by
-// itself: that is the alarm path, and nothing slow stands in it. And the cells
-// are brought together into rows, one value of every cell, from which phases,
-// steady stretches, swing and shocks are read and which package infer explains.
+// itself: that is the alarm path, and nothing slow stands in it. Then, with all
+// readings of the frame judged, the cells are brought together into rows, one
+// value of every cell, from which phases, steady stretches, swing and shocks are
+// read and which package infer explains.
 package watch
 
 import (
@@ -43,6 +44,10 @@ type Options struct {
 	// Later has explanations worked out by whoever asks for Question, instead
 	// of in Apply. A logbook that has answers in it is gone through with Later.
 	Later bool
+	// Early hears, while Apply goes on, what the readings of a frame raised by
+	// themselves, before the course of the lift is followed. Apply gives the
+	// same events again, first among its own.
+	Early func([]alarm.Event)
 }
 
 // Engine watches one lift.
@@ -59,6 +64,7 @@ type Engine struct {
 	stages []stage // as first rigged, then each step
 	stage  int     // that readings are held against
 
+	early   func([]alarm.Event)
 	later   bool
 	thinker *infer.Model // of the stage
 	asked   []*Question  // without an answer, oldest first
@@ -76,6 +82,7 @@ type Engine struct {
 	extra  map[string]int
 
 	read   []float64 // room for the readings of a moment
+	taken  []taken   // of the frame in hand, for the rows
 	fresh  []bool    // of the cells: read since the total was judged
 	whole  []float64 // the same, gaps filled
 	shares []float64 // of each cell in the sum of all, while all read; nil before
@@ -123,7 +130,7 @@ type Away struct{ From, To reading.Stamp }
 // the plan says after its steps.
 func New(p *verdict.Plan, o Options) (*Engine, error) {
 	e := &Engine{
-		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves, later: o.Later,
+		plan: p, state: &p.States[0], panel: alarm.NewPanel(), show: o.Show, curve: o.Curves, later: o.Later, early: o.Early,
 		index: map[string]int{}, extra: map[string]int{}, unknown: map[string]int{}, clocks: map[string]*clock{},
 	}
 	if e.show == nil {
@@ -250,6 +257,15 @@ func (e *Engine) frame(f *reading.Frame) {
 	if waits {
 		e.judgeTotal()
 	}
+	if said := e.panel.Waiting(); e.early != nil && len(said) > 0 {
+		e.early(said)
+	}
+	for i := range e.taken {
+		if t := &e.taken[i]; e.rows.add(t.cell, t.at, t.value, e.cells) {
+			e.course.row(e, e.rows.last())
+		}
+	}
+	e.taken = e.taken[:0]
 	for _, h := range f.Health {
 		if k, ok := e.index[h.Channel]; ok {
 			e.health(&e.cells[k], h)
@@ -277,6 +293,13 @@ func (e *Engine) Corrected(r *reading.Reading) (n float64, ok bool) {
 	return n - e.cells[k].offN, true
 }
 
+// taken is a reading that was judged and is not in a row yet.
+type taken struct {
+	cell  int
+	at    reading.Stamp
+	value float64
+}
+
 // take takes a reading of cell k.
 func (e *Engine) take(k int, r *reading.Reading, at reading.Stamp) {
 	c := &e.cells[k]
@@ -285,9 +308,7 @@ func (e *Engine) take(k int, r *reading.Reading, at reading.Stamp) {
 		return
 	}
 	e.judge(k)
-	if e.rows.add(k, at, c.value, e.cells) {
-		e.course.row(e, e.rows.last())
-	}
+	e.taken = append(e.taken, taken{k, at, c.value})
 }
 
 // tick lets what depends on time alone happen.

@@ -44,6 +44,7 @@ type Station struct {
 	engine   *watch.Engine
 	rec      *record.Recording
 	n        uint64
+	early    int  // events of the entry in hand that are told already
 	thinking bool // about a question of the engine
 	closed   bool
 	at       reading.Stamp
@@ -89,15 +90,19 @@ func Open(o Options) (*Station, record.Recovery, error) {
 		return nil, record.Recovery{}, err
 	}
 	o.Watch.Later = true
-	e, err := watch.New(o.Plan, o.Watch)
-	if err != nil {
+	s := &Station{plan: o.Plan, now: o.Now, keep: o.Keep, listeners: map[*listener]struct{}{}, stop: make(chan struct{})}
+	o.Watch.Early = func(events []alarm.Event) {
+		s.told(events)
+		s.early = len(events)
+	}
+	if s.engine, err = watch.New(o.Plan, o.Watch); err != nil {
 		return nil, record.Recovery{}, err
 	}
 	rec, found, err := record.Open(filepath.Join(o.Dir, "record"), record.Options{})
 	if err != nil {
 		return nil, found, err
 	}
-	s := &Station{plan: o.Plan, now: o.Now, engine: e, rec: rec, n: found.Last, at: found.LastAt, keep: o.Keep, listeners: map[*listener]struct{}{}, stop: make(chan struct{})}
+	s.rec, s.n, s.at = rec, found.Last, found.LastAt
 	left, same, err := s.left(found, o.Watch)
 	if err != nil {
 		rec.Close()
@@ -150,6 +155,7 @@ func (s *Station) left(found record.Recovery, with watch.Options) (state string,
 	if !begun {
 		return "", false, nil
 	}
+	with.Early = nil // it was told when it happened
 	again, err := watch.New(s.plan, with)
 	if err != nil {
 		return "", false, err
@@ -205,8 +211,9 @@ func (s *Station) apply(e logbook.Entry) {
 	s.at = max(s.at, reading.At(s.now()))
 	s.n++
 	e.N, e.At = s.n, s.at
+	s.early = 0
 	events := s.engine.Apply(&e)
-	s.told(events)
+	s.told(events[s.early:])
 	s.write(&e)
 	s.said(events)
 	s.think()
