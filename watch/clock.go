@@ -34,21 +34,31 @@ const (
 	mostLag = 600
 )
 
-// here is when r was measured, by the clock that arrived is of.
-func (c *clock) here(arrived reading.Stamp, r *reading.Reading) reading.Stamp {
-	if r.Marks&reading.Timed == 0 {
-		return arrived
+// note takes a frame into account, before its readings are placed: the newest
+// of them was measured last.
+func (c *clock) note(arrived reading.Stamp, readings []reading.Reading) {
+	for i := range readings {
+		c.skew.Note(arrived, &readings[i])
 	}
-	c.skew.Note(arrived, r)
 	b := c.skew.Behind()
 	if math.IsNaN(b) {
-		return min(arrived, r.At)
+		return
 	}
 	if !c.set || b < c.off-slower/2 {
 		c.fell = arrived
 	}
 	if !c.set || b < c.off-quicker || b > c.off+slower {
 		c.set, c.off = true, b
+	}
+}
+
+// here is when r was measured, by the clock that arrived is of.
+func (c *clock) here(arrived reading.Stamp, r *reading.Reading) reading.Stamp {
+	switch {
+	case r.Marks&reading.Timed == 0:
+		return arrived
+	case !c.set:
+		return min(arrived, r.At)
 	}
 	return r.At + reading.Seconds(c.off)
 }

@@ -219,6 +219,7 @@ func (e *Engine) frame(f *reading.Frame) {
 		ck = &clock{}
 		e.clocks[f.Source] = ck
 	}
+	ck.note(e.now, f.Readings)
 	clear(e.fresh)
 	waits := false
 	for i := range f.Readings {
