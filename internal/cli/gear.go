@@ -300,7 +300,11 @@ func (c *gearListCmd) Run(g *gearCmd, e *env) error {
 		g.row("serial", "kind", "rating", "location", "examine by", "status")
 		for i := range items {
 			it := &items[i]
-			g.row(it.Serial, it.Kind, orUnknown(rating(it)), it.Location, orUnknown(string(it.ExamineBy)), string(it.Status))
+			status := string(it.Status)
+			if it.Life.Proposed != "" {
+				status = "HELD, " + status
+			}
+			g.row(it.Serial, it.Kind, orUnknown(rating(it)), it.Location, orUnknown(string(it.ExamineBy)), status)
 		}
 		fmt.Fprintf(e.out, "%s%s\n", g.String(), many(len(items), "item"))
 		return nil

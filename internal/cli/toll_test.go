@@ -168,6 +168,9 @@ func TestReplayEnters(t *testing.T) {
 	if _, out, _ := run(args...); !strings.Contains(out, "nothing to write") || strings.Count(out, "already") != 2 {
 		t.Errorf("again: %s", out)
 	}
+	if _, out, _ = run("gear", "list", "--data", data); strings.Count(out, "HELD, in service") != 2 {
+		t.Errorf("listed: %s", out)
+	}
 	_, out, _ = run("gear", "show", "KP-C-1", "--data", data)
 	if !strings.Contains(out, "past its capacity of 63.74 kN: held until its zero was checked and it was examined") || !strings.Contains(out, "2026-03-02") {
 		t.Errorf("the cell: %s", out)
