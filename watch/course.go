@@ -210,6 +210,7 @@ func (c *course) step(e *Engine, t, dt, total float64) {
 			c.slowPeak = c.slow // what a blind cell bears is a guess
 		}
 		if load < ends*w {
+			c.signs.Snaps = slices.DeleteFunc(c.signs.Snaps, func(k infer.Snap) bool { return c.fellOn(e, k.AtS) })
 			c.enter(IdlePhase, t, "")
 			return
 		}
@@ -540,6 +541,16 @@ func (c *course) snap(e *Engine, t, total float64) {
 	}
 	c.signs.Snaps = append(c.signs.Snaps, infer.Snap{AtS: h[k].t, BeforeN: c.slowPeak, PeakN: top, AfterN: total})
 	c.snapEnd = t
+}
+
+// fellOn tells whether a fall went on until the legs bore less than half of the
+// load: it was put down, and nothing broke.
+func (c *course) fellOn(e *Engine, from float64) bool {
+	const soon = 4 // s
+	h := e.rows.since(from)
+	return len(h) > 0 && h[0].t < from+soon && slices.ContainsFunc(h, func(r row) bool {
+		return r.t < from+soon && r.total < c.emptyN+0.5*c.weight
+	})
 }
 
 // shock sees a sudden peak in the air: of the total, or of the cells each by

@@ -146,6 +146,14 @@ func TestAsPlanned(t *testing.T) {
 	}
 }
 
+// A load that slow cells never prove free, and that is put down fast, did not
+// break away from anything.
+func TestPutDownIsNoBreak(t *testing.T) {
+	if l := play(t, "pump-motor.yaml", "as_planned", 5); l.res.Causes[0].Name == "broke_free" {
+		t.Errorf("a load that was never proved free and was put down: %v", l.res.Causes)
+	}
+}
+
 // What is held down is never called free, and is stopped.
 func TestHeldDown(t *testing.T) {
 	testkit.Alone(t)
