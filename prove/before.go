@@ -167,25 +167,35 @@ func (p *Plan) uncertainty() {
 	if math.IsInf(at, 1) {
 		at = p.Target
 	}
-	if c.U95 > 0 {
-		p.Budget = metrology.Budget{metrology.Normal("certificate of the cell", c.U95, metrology.CoverageFactor(0.95, math.Inf(1))).In("N")}
-	} else {
-		var missing []string
-		p.Budget, missing = c.Accuracy.Budget(at, c.Conditions)
-		for _, m := range missing {
-			p.NotAssessed = append(p.NotAssessed, "of the cell: "+m+", so that its uncertainty is at least what is said")
-		}
-		for i := range p.Budget {
-			p.Budget[i].Unit = "N"
-		}
+	accuracy := c.Accuracy
+	accuracy.OfFullScale = accuracy.OfFullScale || c.U95 > 0 // the certificate stands for it: its limit is zero then
+	b, missing := accuracy.Budget(at, c.Conditions)
+	for _, m := range missing {
+		p.NotAssessed = append(p.NotAssessed, "of the cell: "+m+", so that its uncertainty is at least what is said")
 	}
+	if c.U95 > 0 {
+		b = append(b, metrology.Normal("certificate of the cell", c.U95, metrology.CoverageFactor(0.95, math.Inf(1))))
+	}
+	if z := c.Accuracy.ZeroReturn; z != nil {
+		b = append(b, metrology.Rectangular("zero return", *z*c.Accuracy.Capacity))
+	}
+	switch {
+	case c.DriftPerYear == nil:
+		p.NotAssessed = append(p.NotAssessed, "of the cell: its drift since it was calibrated, so that its uncertainty is at least what is said")
+	case p.Date.After(c.Calibrated):
+		b = append(b, metrology.SinceCalibration(at, *c.DriftPerYear, p.Date.Sub(c.Calibrated)))
+	}
+	b = slices.DeleteFunc(b, func(c metrology.Component) bool { return c.U == 0 })
+	for i := range b {
+		b[i].Unit = "N"
+	}
+	p.Budget = b
 	s := metrology.Wear{On: p.Date, Due: c.Due, Capacity: c.Accuracy.Capacity, SafeOverload: c.Proof, Override: c.Override}.Standing()
 	switch s.Use {
 	case metrology.OutOfDate:
 		p.find(Stop, "cell", "%s", s.Why)
 	case metrology.Overridden:
 		p.find(Caution, "cell", "%s", s.Why)
-		p.Budget = append(p.Budget, metrology.SinceCalibration(at, c.DriftPerYear, p.Date.Sub(c.Calibrated)).In("N"))
 	}
 	if c.Due.IsZero() {
 		p.NotAssessed = append(p.NotAssessed, "whether the cell is in date: no due date is stated")
@@ -221,8 +231,8 @@ func (p *Plan) limits() {
 	}
 }
 
-// most is the overshoot: the band's upper end, or where there is no band what the
-// weakest piece bears.
+// most is the overshoot: the band's upper end, or where a mean counts and a gust may
+// exceed it, what the weakest piece bears.
 func (p *Plan) most() {
 	p.Most = p.AcceptHigh
 	if k := p.Rule.Kind; k == Proof || k == Engineer {
@@ -234,6 +244,9 @@ func (p *Plan) most() {
 			p.Most = min(p.Most, g.Rating)
 		}
 	}
+	if !p.Simple {
+		p.Most -= p.U.U
+	}
 }
 
 // Decision says by what rule, and at what risk, a reading counts.
@@ -241,7 +254,7 @@ func (p *Plan) Decision() string {
 	if p.Simple {
 		return fmt.Sprintf("Simple acceptance (%s): readings count as they are. A load that just reads as reached was below the test load with a chance of up to one half. ISO/IEC 17025:2017, 7.8.6; JCGM 106:2012, 8.2.", p.SimpleBy)
 	}
-	return fmt.Sprintf("Guarded acceptance: a limit counts as kept when the reading keeps it by U, the expanded uncertainty (95 %%, k = %.2f). The chance that an accepted load was in truth not reached is at most %.1f %%. ISO/IEC 17025:2017, 7.8.6; JCGM 106:2012, 8.3.",
+	return fmt.Sprintf("Guarded acceptance: a limit counts as kept when the reading keeps it by U, the expanded uncertainty (95 %%, k = %.2f). The chance that an accepted load was in truth not reached is at most %.1f %%. What drifts over the hold is judged as read, since what the cell is off stays the same over it but for its creep. ISO/IEC 17025:2017, 7.8.6; JCGM 106:2012, 8.3.",
 		p.U.K, 100*p.Risk)
 }
 
@@ -266,7 +279,7 @@ func (p *Plan) bears() {
 	for _, g := range p.Gear {
 		check(g.Name, g.Serial, "rating", g.Rating, g.Proof)
 	}
-	if !slices.ContainsFunc(p.Gear, func(g Piece) bool { return strings.Contains(g.Name, "pin") }) {
+	if !slices.ContainsFunc(p.Gear, func(g Piece) bool { return slices.Contains(strings.Fields(strings.ToLower(g.Name)), "pin") }) {
 		p.find(Caution, "gear", "no pin is listed: a cell is as strong as the pin through it")
 	}
 	i := &p.Item

@@ -6,11 +6,12 @@ import "math"
 const expansion = 6.45e-6 * 9 / 5
 
 // Tension is what a guy that has its design tension at the temperature At has at
-// another one, K. Its ends are held fixed: the mast's own growth and anchors that
-// give are not in it.
+// another one, K; both at its lower end, where it is drawn tight and measured. Its
+// ends are held fixed: the mast's own growth and anchors that give are not in it.
 //
 // The unloaded length does not change but by temperature. With C the chord, W the
-// weight, β the slope and T the tension along the chord, the arc is
+// weight, β the slope and T the tension along the chord halfway up, which is larger
+// than that of the lower end by half of W sin β, the arc is
 //
 //	C (1 + (W cos β)²/(24 T²)) = S (1 + α Δθ)(1 + T/EA)
 //
@@ -18,10 +19,11 @@ const expansion = 6.45e-6 * 9 / 5
 // 1981, from memory; checked against the whole catenary). The left side falls with
 // T and the right side rises, so there is one answer.
 func (g *GuyRope) Tension(at float64) float64 {
-	across := g.Weight * math.Cos(g.Slope)
+	across, up := g.Weight*math.Cos(g.Slope), g.Weight*math.Sin(g.Slope)/2
 	arc := func(t float64) float64 { return 1 + across*across/(24*t*t) }
-	unloaded := arc(g.Design) / (1 + g.Design/g.EA) * (1 + expansion*(at-g.At))
-	low, high := 0.0, math.Max(g.Design, g.EA)
+	design := g.Design + up
+	unloaded := arc(design) / (1 + design/g.EA) * (1 + expansion*(at-g.At))
+	low, high := 0.0, math.Max(design, g.EA)
 	for range 200 {
 		t := low + (high-low)/2
 		if arc(t) > unloaded*(1+t/g.EA) {
@@ -30,7 +32,7 @@ func (g *GuyRope) Tension(at float64) float64 {
 			high = t
 		}
 	}
-	return low + (high-low)/2
+	return max(0, low+(high-low)/2-up)
 }
 
 // Tolerance is how far from the design tension a guy may be: 10 %, and 5 % where it

@@ -334,15 +334,18 @@ func (r *reader) cell(root *keyed.Node) {
 	if !c.Due.IsZero() && !c.Due.After(c.Calibrated) {
 		r.Fault(n.Get("due"), fault.Range, "due before it was calibrated").Fix("look at both dates")
 	}
-	if v := gear.ReadShare(&r.Reader, n, "drift_per_year", false); v != nil {
-		c.DriftPerYear = *v
+	if c.Calibrated.After(r.t.Date) && !r.t.Date.IsZero() {
+		r.Fault(n.Get("calibrated"), fault.Range, "calibrated after the day of the test").Fix("look at both dates")
 	}
+	c.DriftPerYear = gear.ReadShare(&r.Reader, n, "drift_per_year", false)
 	if it := n.Get("override"); it != nil && r.Keys(it, "an override", "by", "why") {
 		c.Override = &metrology.Override{By: r.Plain(it, "by", "write by: who lets it be used out of date"), Why: r.Plain(it, "why", "write why: the reason")}
-		if c.DriftPerYear == 0 || c.Calibrated.IsZero() {
+		if c.DriftPerYear == nil || *c.DriftPerYear == 0 || c.Calibrated.IsZero() {
 			r.Fault(it, fault.Missing, "an override widens the uncertainty by the drift since the calibration, which is not stated").
 				Fix("write calibrated, and drift_per_year: as 0.1 %% of reading")
 		}
+	} else if it := n.Get("drift_per_year"); it != nil && c.Calibrated.IsZero() {
+		r.Fault(it, fault.Missing, "drift counts from the day of the calibration, which is not stated").Fix("write calibrated: the day, as 2026-04-02")
 	}
 }
 

@@ -1,6 +1,7 @@
 package prove
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -44,7 +45,8 @@ type HoldResult struct {
 	ChanceAbove      float64 // that it was above what it may come to at the greatest
 }
 
-// A MeanResult is the greatest running mean.
+// A MeanResult is the running mean that counts: the greatest of a pull, the last
+// settled one of a guy.
 type MeanResult struct {
 	Through      reading.Stamp // its end
 	Mean         float64       // N
@@ -84,6 +86,7 @@ func (r *Run) Result() Result {
 	}
 	if r.seen && r.phase != NotStarted {
 		r.zero(&p)
+		r.after(&p)
 		r.movements(&p, &res)
 		if r.peakAtLeast {
 			p.find(Caution, "test", "readings were missing under load: the greatest force is at least the %s that was read", p.force(r.peak))
@@ -130,7 +133,11 @@ func (r *Run) holdResult(p *Plan, res *Result) {
 func (r *Run) meanResult(p *Plan, res *Result) {
 	w := &r.mean
 	if !w.full {
-		p.find(Stop, "hold", "there is no stretch of %.0f s under load without missing readings", p.Hold)
+		still := ""
+		if w.still > 0 {
+			still = fmt.Sprintf(" in which the force stayed within %.3g %% of its mean", 100*w.still)
+		}
+		p.find(Stop, "hold", "there is no stretch of %.0f s under load without missing readings%s", p.Hold, still)
 		return
 	}
 	res.Mean = &MeanResult{w.bestAt, w.best, w.lowest, w.most}
@@ -153,16 +160,32 @@ func (r *Run) zero(p *Plan) {
 	switch {
 	case before == nil:
 		p.NotAssessed = append(p.NotAssessed, "the zero of the cell before the test: no reading without load")
-	case after == nil:
-		p.NotAssessed = append(p.NotAssessed, "whether the cell came back to zero: no reading once the load was off")
-	case math.IsNaN(limit) || p.Cell.U95 > 0:
-		p.NotAssessed = append(p.NotAssessed, "whether the cell came back to zero well enough: its zero return is not stated")
+	case math.IsNaN(limit):
+		p.NotAssessed = append(p.NotAssessed, "whether the cell was at zero and came back to it well enough: its zero return is not stated")
 	case math.Abs(*before) > limit:
 		p.find(Stop, "cell", "it read %s without load before the test, and may be off by %s: it was not at zero", p.force(*before), p.force(limit))
+	case after == nil:
+		p.NotAssessed = append(p.NotAssessed, "whether the cell came back to zero: no reading once the load was off")
 	case math.Abs(*after-*before) > limit:
 		p.find(Stop, "cell", "without load it read %s before the test and %s after it, and may shift by %s: what it read in between is in doubt", p.force(*before), p.force(*after), p.force(limit))
 	case len(missing) > 0:
 		p.NotAssessed = append(p.NotAssessed, "for the zero of the cell: "+missing[0])
+	}
+}
+
+// after says what the test did to the cell, and whether its readings lived.
+func (r *Run) after(p *Plan) {
+	c := &p.Cell
+	if s := (metrology.Wear{On: p.Date, Peak: r.peak, Capacity: c.Accuracy.Capacity, SafeOverload: c.Proof}).Standing(); s.Use == metrology.Held || s.Use == metrology.Out {
+		p.find(Stop, "cell", "%s", s.Why)
+	}
+	if h := &r.hold; h.seconds >= p.Hold && h.lowest == h.most && h.n >= 10 {
+		const flat = "every reading of the hold is the same: a frozen readout looks like that"
+		if c.Accuracy.Resolution == nil {
+			p.lacks(Stop, "cell", flat+", and no resolution is stated that would round them so")
+		} else {
+			p.find(Caution, "cell", flat+", and so does a steady load on one step of %s", p.force(*c.Accuracy.Resolution))
+		}
 	}
 }
 
@@ -174,7 +197,7 @@ func (r *Run) movements(p *Plan, res *Result) {
 			out.Greatest = &m.greatest
 		}
 		slack := reading.Seconds(max(p.Gap, p.Hold/10))
-		if h := &r.hold; m.entered && h.seconds >= p.Hold && m.first <= h.from+slack && m.last >= h.through-slack {
+		if h := &r.hold; m.entered && h.seconds >= p.Hold && m.first <= h.from+slack && m.last >= h.through-slack && m.gap <= slack.Since(0) {
 			out.InHold = &m.inHold
 		}
 		if m.left {

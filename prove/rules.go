@@ -17,8 +17,8 @@ import (
 type Kind string
 
 // Proof: a load from the rating, held in a band. Engineer: the same with a load
-// that an engineer states. Pull: the greatest running mean. Guy: a running mean
-// against the design's tension at the temperature of the day.
+// that an engineer states. Pull: the greatest running mean. Guy: the last settled
+// mean against the design's tension at the temperature of the day.
 const (
 	Proof    Kind = "proof"
 	Engineer Kind = "engineer"

@@ -3,6 +3,7 @@ package prove
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"plumbhook/reading"
 )
@@ -102,24 +103,49 @@ type Run struct {
 	events       []Event
 }
 
-// tally is a running mean.
+// tally is what was read at rest: of the last few stretches of three seconds the
+// mean of the one that moved least, so that a load that begins or ends gently is no
+// shift of zero.
 type tally struct {
-	n   int
-	sum float64
+	parts []atRest // oldest first; the last is under way
 }
 
-func (t *tally) add(v float64) { t.n, t.sum = t.n+1, t.sum+v }
+type atRest struct {
+	from              reading.Stamp
+	n, sum, low, high float64
+}
+
+func (t *tally) add(at reading.Stamp, v float64) {
+	const length, most = 3, 6
+	if n := len(t.parts); n > 0 && at.Since(t.parts[n-1].from) < length {
+		p := &t.parts[n-1]
+		p.n, p.sum, p.low, p.high = p.n+1, p.sum+v, min(p.low, v), max(p.high, v)
+		return
+	}
+	if len(t.parts) == most {
+		t.parts = slices.Delete(t.parts, 0, 1)
+	}
+	t.parts = append(t.parts, atRest{at, 1, v, v, v})
+}
 
 func (t *tally) mean() *float64 {
-	if t.n == 0 {
+	n := len(t.parts)
+	if n == 0 {
 		return nil
 	}
-	return new(t.sum / float64(t.n))
+	calm := t.parts[max(0, n-2)] // the newest whole one, if there is one
+	for i := n - 3; i >= 0; i-- {
+		if p := t.parts[i]; p.high-p.low < calm.high-calm.low {
+			calm = p
+		}
+	}
+	return new(calm.sum / calm.n)
 }
 
 // hold is what was read while the time counted.
 type hold struct {
-	seconds       float64
+	counted       reading.Stamp // summed as such: a sum of seconds would round a whole hold down
+	seconds       float64       // the same
 	lowest, most  float64
 	area          float64 // force times time
 	n             float64
@@ -157,6 +183,7 @@ type movement struct {
 	atEntry          float64
 	entered, left    bool
 	first, last      reading.Stamp // in the hold
+	gap              float64       // longest time between two of them, s
 	after            float64
 }
 
@@ -166,6 +193,9 @@ func Start(p *Plan) *Run {
 	r := &Run{p: p, phase: Waiting, fails: map[EventKind]string{}, mean: window{length: p.Hold}}
 	if !p.Start {
 		r.phase = NotStarted
+	}
+	if p.Rule.Kind == Guy {
+		r.mean.still = p.Guy.Tolerance()
 	}
 	for i := range p.Moves {
 		r.moves = append(r.moves, movement{Move: &p.Moves[i]})
@@ -331,7 +361,8 @@ func (r *Run) banded(at reading.Stamp, was, v, dt float64, counts bool) {
 	case within:
 		r.hold.sample(at, v)
 		if counts {
-			r.hold.seconds += dt
+			r.hold.counted += reading.Seconds(dt)
+			r.hold.seconds = r.hold.counted.Since(0)
 			r.hold.area += dt * (v + was) / 2
 		}
 		if r.hold.seconds >= settle && !r.hold.told {
@@ -362,9 +393,9 @@ func (r *Run) slack(v float64) {
 		return
 	}
 	if r.phase == Waiting {
-		r.before.add(v)
+		r.before.add(r.now, v)
 	} else {
-		r.rest.add(v)
+		r.rest.add(r.now, v)
 	}
 }
 
@@ -402,7 +433,7 @@ func (r *Run) pulled(at reading.Stamp, was, v, dt float64, counts bool) {
 	r.mean.add(at, dt, was, v)
 	if r.mean.full && !done {
 		r.phase = Held
-		r.say(HoldDone, Note, r.mean.best, 0, "the first mean over %.0f s is whole: %s", r.p.Hold, r.p.force(r.mean.best))
+		r.say(HoldDone, Note, r.mean.best, 0, "the first mean over %.0f s that counts: %s", r.p.Hold, r.p.force(r.mean.best))
 	}
 }
 
@@ -423,7 +454,7 @@ func (r *Run) Abort(at reading.Stamp, who, why string) []Event {
 func (r *Run) moved(m *movement, v float64) {
 	switch r.phase {
 	case Waiting:
-		m.before.add(v)
+		m.before.add(r.now, v)
 		return
 	case NotStarted, Aborted:
 		return
@@ -443,24 +474,27 @@ func (r *Run) moved(m *movement, v float64) {
 	}
 	if r.phase == Holding && r.in {
 		if !m.entered {
-			m.entered, m.atEntry, m.inHold, m.first = true, m.now, 0, r.now
+			m.entered, m.atEntry, m.inHold, m.first, m.last, m.gap = true, m.now, 0, r.now, r.now, 0
 		}
-		m.last = r.now
+		m.gap, m.last = max(m.gap, r.now.Since(m.last)), r.now
 		m.inHold = max(m.inHold, math.Abs(m.now-m.atEntry))
 	}
 }
 
-// window is a running mean over a length of time, the greatest of which counts. Its
-// memory is bounded: intervals are put together until they last a second.
+// window is a running mean over a length of time. The greatest counts or, where the
+// force has to stand still, the last in which it did: a guy is slackened as well as
+// drawn, and what it was on the way is nothing. Its memory is bounded: intervals are
+// put together until they last a second.
 type window struct {
 	length float64
+	still  float64 // share of the mean that no reading in it may be off; zero: any may
 	parts  []stretchOf
 	area   float64
 	time   float64
 	full   bool
-	best   float64
+	best   float64       // the one that counts
 	bestAt reading.Stamp // its end
-	lowest float64       // reading in the best window
+	lowest float64       // reading in it
 	most   float64
 }
 
@@ -486,13 +520,17 @@ func (w *window) add(at reading.Stamp, dt, was, v float64) {
 	}
 	first := w.parts[0]
 	mean := (w.area - (w.time-w.length)*first.area/first.time) / w.length
-	if w.full && mean <= w.best {
+	if w.still == 0 && w.full && mean <= w.best {
 		return
 	}
-	w.full, w.best, w.bestAt, w.lowest, w.most = true, mean, at, first.lowest, first.most
+	lowest, most := first.lowest, first.most
 	for _, s := range w.parts {
-		w.lowest, w.most = min(w.lowest, s.lowest), max(w.most, s.most)
+		lowest, most = min(lowest, s.lowest), max(most, s.most)
 	}
+	if w.still > 0 && (lowest < mean*(1-w.still) || most > mean*(1+w.still)) {
+		return
+	}
+	w.full, w.best, w.bestAt, w.lowest, w.most = true, mean, at, lowest, most
 }
 
 // cut begins anew: nobody knows what the force did.

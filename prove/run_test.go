@@ -61,7 +61,7 @@ func TestScenarios(t *testing.T) {
 		{"raised too fast", nil, with(g, force([2]float64{0, 20}, [2]float64{5, 20}, [2]float64{15, f}, [2]float64{90, f}, [2]float64{100, 30}, [2]float64{110, 30})), Fails, "the force rises by"},
 		{"drifted", nil, with(g, force([2]float64{0, 20}, [2]float64{5, 20}, [2]float64{25, 52.2e3}, [2]float64{86, 50.8e3}, [2]float64{96, 30}, [2]float64{110, 30})), Fails, "drift: the force drifted by -1.3"},
 
-		{"moved too far", nil, with(g, gauge([2]float64{0, 0}, [2]float64{25, 3.97e-3}, [2]float64{90, 3.97e-3}, [2]float64{100, 0})), Fails, "beam"},
+		{"moved too far", nil, with(g, gauge([2]float64{0, 0}, [2]float64{5, 0}, [2]float64{25, 3.97e-3}, [2]float64{90, 3.97e-3}, [2]float64{100, 0})), Fails, "beam"},
 		{"moved as far as may be", nil, with(g, gauge([2]float64{0, 0}, [2]float64{5, 0}, [2]float64{25, 3.9e-3}, [2]float64{90, 3.9e-3}, [2]float64{100, 0})), Holds, ""},
 		{"creeps in the hold", nil, with(g, gauge([2]float64{0, 0}, [2]float64{5, 0}, [2]float64{25, 2e-3}, [2]float64{85, 2.6e-3}, [2]float64{100, 0})), Fails, "its movement over the hold"},
 		{"does not come back", nil, with(g, gauge([2]float64{0, 0}, [2]float64{5, 0}, [2]float64{25, 2e-3}, [2]float64{85, 2e-3}, [2]float64{100, 4e-4})), Fails, "what stays"},
@@ -103,7 +103,7 @@ func TestEvents(t *testing.T) {
 	}
 	// Slack until 1 kN; in the band from 50.31 kN on, said three seconds later; lost
 	// when two seconds have gone by without a reading.
-	want := "began@5.4 in_band@27.6 lost@42.0 back@44.0 in_band@47.0 dip@60.2 in_band@65.8 held@122.8 released@139.9 "
+	want := "began@5.4 in_band@27.6 lost@42.0 back@44.0 in_band@47.0 dip@60.1 in_band@65.9 held@122.9 released@139.9 "
 	if got != want {
 		t.Errorf("%s\nwant\n%s", got, want)
 	}

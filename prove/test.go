@@ -60,7 +60,7 @@ type Cell struct {
 	Proof           float64 // its safe overload
 	Calibrated, Due time.Time
 	Override        *metrology.Override
-	DriftPerYear    float64 // share of the reading
+	DriftPerYear    *float64 // share of the reading; nil: not stated
 }
 
 // A Move is a reading of how far the item moves, and what of that is allowed. A
@@ -95,7 +95,7 @@ type Conditions struct {
 
 // A GuyRope is a guy of steel between fixed ends.
 type GuyRope struct {
-	Design   float64 // initial tension at the temperature At, N
+	Design   float64 // initial tension at its lower end at the temperature At, N
 	At       float64 // K
 	Now      quantity.Measured[quantity.Temperature]
 	Chord    float64 // from end to end, m
