@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"plumbhook/metrology"
@@ -118,13 +119,25 @@ func (p *Plan) lacks(s Severity, where, format string, args ...any) {
 	p.Findings = append(p.Findings, Finding{s, where, fmt.Sprintf(format, args...), true})
 }
 
-// force writes newtons with the unit of the plan.
+// force writes newtons with the unit of the plan, four digits and never a power of ten.
 func (p *Plan) force(n float64) string {
 	v, err := quantity.In(quantity.Force(n), p.unit)
 	if err != nil {
-		return fmt.Sprintf("%.4g N", n)
+		v, p.unit = n, "N"
 	}
-	return fmt.Sprintf("%.4g %s", v, p.unit)
+	return plain(v) + " " + p.unit
+}
+
+func plain(v float64) string {
+	if v == 0 || math.IsInf(v, 0) || math.IsNaN(v) {
+		return fmt.Sprint(v)
+	}
+	step := math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-3)
+	text := strconv.FormatFloat(math.Round(v/step)*step, 'f', max(0, -int(math.Round(math.Log10(step)))), 64)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return text
 }
 
 // target is the load, and between what true forces it must stay.
@@ -256,6 +269,32 @@ func (p *Plan) Decision() string {
 	}
 	return fmt.Sprintf("Guarded acceptance: a limit counts as kept when the reading keeps it by U, the expanded uncertainty (95 %%, k = %.2f). The chance that an accepted load was in truth not reached is at most %.1f %%. What drifts over the hold is judged as read, since what the cell is off stays the same over it but for its creep. ISO/IEC 17025:2017, 7.8.6; JCGM 106:2012, 8.3.",
 		p.U.K, 100*p.Risk)
+}
+
+// Force writes newtons as the texts of the plan do.
+func (p *Plan) Force(n float64) string { return p.force(n) }
+
+// Spread writes newtons with the uncertainty of the plan, no digit more than it bears.
+func (p *Plan) Spread(n float64) string {
+	return quantity.Measured[quantity.Force]{Value: quantity.Force(n), Low: quantity.Force(n - p.U.U), High: quantity.Force(n + p.U.U), Shape: quantity.Normal}.Format(p.unit)
+}
+
+// byMean tells whether a running mean counts and not a band.
+func (p *Plan) byMean() bool { return p.Rule.Kind == Pull || p.Rule.Kind == Guy }
+
+// Sentence is the plan in one breath.
+func (p *Plan) Sentence() string {
+	text := fmt.Sprintf("%s: %s; what counts is %s", p.Item.Name, map[Kind]string{Pull: "expected pull ", Guy: "tension of the day "}[p.Rule.Kind]+p.force(p.Target), map[bool]string{true: "a mean of "}[p.byMean()]+p.force(p.AcceptLow))
+	if math.IsInf(p.AcceptHigh, 1) {
+		text += " or more"
+	} else {
+		text += " to " + p.force(p.AcceptHigh)
+	}
+	text += fmt.Sprintf(" over %.6g s", p.Hold)
+	if !p.Start {
+		text += "; IT IS NOT TO BE STARTED"
+	}
+	return text
 }
 
 // bears holds cell, gear and item against the greatest force that may come.

@@ -22,6 +22,7 @@ type Result struct {
 	Mean     *MeanResult
 	Longest  float64 // longest time that counted, s
 	Restarts int
+	Seen     bool    // there is a usable reading of the cell
 	Peak     float64 // greatest reading, N
 	PeakAt   reading.Stamp
 	// PeakAtLeast: readings were missing under load, it may have been more.
@@ -64,7 +65,7 @@ func (r *Run) Result() Result {
 	p := *r.p
 	p.Findings, p.NotAssessed = slices.Clone(p.Findings), slices.Clone(p.NotAssessed)
 	res := Result{
-		Plan: r.p, Phase: r.phase, Longest: max(r.longest, r.hold.seconds), Restarts: r.restarts, Peak: r.peak, PeakAt: r.peakAt, PeakAtLeast: r.peakAtLeast,
+		Plan: r.p, Phase: r.phase, Seen: r.seen, Longest: max(r.longest, r.hold.seconds), Restarts: r.restarts, Peak: r.peak, PeakAt: r.peakAt, PeakAtLeast: r.peakAtLeast,
 		Before: r.before.mean(), After: r.rest.mean(), Late: r.late, AbortedBy: r.who, AbortedWhy: r.why,
 	}
 	for _, k := range failing {
@@ -79,7 +80,7 @@ func (r *Run) Result() Result {
 		p.find(Stop, "test", "it was not to be started, and the cell read up to %s: what bore that has to be looked at", p.force(r.peak))
 	case r.phase == NotStarted:
 		p.find(Note, "test", "not started")
-	case r.byMean():
+	case r.p.byMean():
 		r.meanResult(&p, &res)
 	default:
 		r.holdResult(&p, &res)
@@ -98,6 +99,27 @@ func (r *Run) Result() Result {
 	res.Findings, res.NotAssessed = p.Findings, p.NotAssessed
 	res.Outcome = outcome(p.Findings)
 	return res
+}
+
+// Sentence is the result in one breath.
+func (r *Result) Sentence() string {
+	p, text := r.Plan, ""
+	switch h, m := r.Hold, r.Mean; {
+	case !r.Seen:
+		text = "nothing was read"
+	case r.Phase == NotStarted:
+		text = "not to be started; " + p.force(r.Peak) + " was read"
+	case m != nil:
+		text = fmt.Sprintf("mean over %.6g s: %s (95 %%, k = %.2f)", p.Hold, p.Spread(m.Mean), p.U.K)
+	case h != nil && h.Seconds >= p.Hold:
+		text = fmt.Sprintf("%s held for %.0f s, between %s and %s", p.force(p.Target), h.Seconds, p.force(h.Lowest), p.force(h.Most))
+	default:
+		text = fmt.Sprintf("not held: %.0f s at the longest, of %.6g s; greatest reading %s", r.Longest, p.Hold, p.force(r.Peak))
+	}
+	if r.AbortedBy != "" {
+		text += "; ended by " + r.AbortedBy
+	}
+	return p.Item.Name + ": " + text
 }
 
 // everLoaded tells whether there was load at any time.

@@ -203,9 +203,6 @@ func Start(p *Plan) *Run {
 	return r
 }
 
-// byMean tells whether a running mean counts and not a band.
-func (r *Run) byMean() bool { return r.p.Rule.Kind == Pull || r.p.Rule.Kind == Guy }
-
 func (r *Run) say(kind EventKind, s Severity, value, limit float64, format string, args ...any) {
 	e := Event{At: r.now, Kind: kind, Severity: s, Value: value, Limit: limit, Text: fmt.Sprintf(format, args...)}
 	r.events = append(r.events, e)
@@ -316,7 +313,7 @@ func (r *Run) cell(at reading.Stamp, v float64) {
 			r.in, r.phase = false, Raising
 		}
 	}
-	if r.byMean() {
+	if r.p.byMean() {
 		r.pulled(at, was, v, dt, counts)
 		return
 	}
@@ -347,12 +344,17 @@ func (r *Run) banded(at reading.Stamp, was, v, dt float64, counts bool) {
 			r.phase = Raising
 			r.say(Began, Note, v, 0, "the line takes load")
 		}
-	case r.phase == Lowering && v < idle*p.Target:
+		if v >= idle*p.Target && r.phase == Released && r.hold.seconds < p.Hold {
+			r.phase = Raising
+			for i := range r.moves {
+				r.moves[i].left = false
+			}
+			r.say(Began, Note, v, 0, "the line takes load again")
+		}
+	case (r.phase == Lowering || r.phase == Raising) && v < idle*p.Target:
 		r.release(v)
 	case r.phase == Held && v < p.AcceptLow:
 		r.phase = Lowering
-	case r.phase == Raising && v < idle*p.Target:
-		r.phase = Waiting
 	}
 	switch {
 	case r.phase != Raising && r.phase != Holding:
@@ -561,7 +563,7 @@ func (r *Run) View(at reading.Stamp) View {
 		v.Force, v.Age = r.force, max(0, at.Since(r.last))
 		v.Live = v.Age <= r.p.Gap
 	}
-	if r.byMean() {
+	if r.p.byMean() {
 		v.Held = min(r.mean.time, r.p.Hold)
 		if r.mean.full {
 			v.Mean, v.Held = r.mean.best, r.p.Hold

@@ -40,6 +40,7 @@ type commands struct {
 	Export    exportCmd    `cmd:"" help:"Write all that a data folder holds into one zip archive."`
 	Card      cardCmd      `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear      gearCmd      `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
+	Prove     proveCmd     `cmd:"" help:"Work out a proof test or a pull, and judge what was read of it."`
 	Rehearse  rehearseCmd  `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
 	Replay    replayCmd    `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
 	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`

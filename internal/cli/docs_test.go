@@ -22,6 +22,7 @@ func TestCommandsOfThePage(t *testing.T) {
 	}{
 		{"riggers.md", "yaml lift", "valve.yaml", 20},
 		{"weighing.md", "yaml survey", "survey.yaml", 9},
+		{"proving.md", "yaml proof", "proof.yaml", 9},
 	} {
 		t.Run(p.page, func(t *testing.T) { commandsOf(t, p.page, p.kind, p.file, p.least) })
 	}
