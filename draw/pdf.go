@@ -19,28 +19,57 @@ var printed = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 // PDF writes the page with its fonts embedded, at true size: printed at
 // 100 % the scales of the views hold.
 func (p *Page) PDF(w io.Writer) error {
-	if p.err != nil {
-		return p.err
+	f := NewPDF(p.title, p.w, p.h)
+	f.AddPage()
+	if err := p.Onto(f, 0, 0, 1); err != nil {
+		return err
 	}
-	f := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: p.w, Ht: p.h}})
+	return f.Output(w)
+}
+
+// NewPDF is a document without pages, w by h mm, with the fonts of a sheet
+// embedded as "go" and no clock in it.
+func NewPDF(title string, w, h float64) *fpdf.Fpdf {
+	f := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: w, Ht: h}})
 	f.SetCreationDate(printed)
 	f.SetModificationDate(printed)
 	f.SetCatalogSort(true)
 	f.SetProducer("Plumbhook", true)
-	f.SetTitle(drawn(0, p.title), true)
+	f.SetTitle(Printable(title, false), true)
 	f.SetAutoPageBreak(false, 0)
 	for i, style := range []string{"", "B"} {
 		f.AddUTF8FontFromBytes("go", style, slices.Clone(files[i])) // fpdf writes into the slice
 	}
-	f.AddPage()
+	return f
+}
+
+// Onto draws the page into a document of NewPDF, its upper left corner at x, y
+// mm, k times its size.
+func (p *Page) Onto(f *fpdf.Fpdf, x, y, k float64) error {
+	if p.err != nil {
+		return p.err
+	}
+	f.TransformBegin()
+	f.TransformTranslate(x, y)
+	f.TransformScaleXY(100*k, 0, 0)
 	f.SetLineJoinStyle("round")
 	for _, layer := range p.marks {
 		for _, m := range layer {
 			m.(interface{ pdf(*fpdf.Fpdf) }).pdf(f)
 		}
 	}
-	return f.Output(w)
+	f.SetDashPattern(nil, 0)
+	f.TransformEnd()
+	f.SetFont("go", "", 1) // fpdf leaves out a font it takes to be set, and the one set here has ended
+	return f.Error()
 }
+
+// Size of the page in mm.
+func (p *Page) Size() (w, h float64) { return p.w, p.h }
+
+// Printable is s on one line, with what the fonts of a sheet cannot draw
+// replaced.
+func Printable(s string, bold bool) string { return drawn(weight(bold), clean(s)) }
 
 func (m poly) pdf(f *fpdf.Fpdf) {
 	style := m.pen.pdf(f, m.fill)

@@ -47,6 +47,8 @@ var sideways = []edge{
 	{"internal/station", "internal/server", "it tells the server in the server's own words"},
 	{"internal/cli", "internal/rehearse", "the demonstration and the trials play virtual lifts"},
 	{"internal/cli", "internal/store", "the gear commands open the register they work on"},
+	{"report", "draw", "the pictures on a sheet, and its fonts"},
+	{"report", "internal/qr", "the code in the head of a sheet"},
 	{"spread", "lift", "it hangs the lift again for what is not known exactly"},
 	{"lift", "gear", "a stack entry takes from the catalogue what the file leaves out"},
 	{"rulebook", "gear", "derating facts, fit and pieces"},

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"math"
 	"strconv"
 	"strings"
 	"unicode"
@@ -168,35 +167,15 @@ func point(s string) (whole, part string) {
 	return s, ""
 }
 
-// rounding says to which side a shown number may err.
-type rounding func(float64) float64
+// rounding says to which side a shown number may err; show writes one.
+type rounding = quantity.Rounding
 
-// The loud side of a force to bear is up.
 var (
-	nearest rounding = math.Round
-	upward  rounding = func(x float64) float64 { return math.Ceil(x - 1e-9) }
-	down    rounding = func(x float64) float64 { return math.Floor(x + 1e-9) }
+	nearest rounding = quantity.Nearest
+	upward  rounding = quantity.Upward
+	down    rounding = quantity.Down
+	show             = quantity.Show
 )
-
-// show writes a number with the digits that a half-width supports: the place
-// of the second digit of the half-width, five digits when there is none.
-func show(v, half float64, r rounding) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "not known"
-	}
-	of, figures := half, 2
-	if !(half > 0) {
-		half, of, figures = 0, math.Abs(v), 5
-	}
-	if of == 0 {
-		return "0"
-	}
-	e := strconv.FormatFloat(of, 'e', 1, 64)
-	top, _ := strconv.Atoi(e[strings.IndexByte(e, 'e')+1:])
-	unit := math.Pow(10, float64(top+1-figures))
-	text, _ := quantity.Digits(r(v/unit)*unit, half)
-	return text
-}
 
 // percent writes a share, rounded up: what is over 100 % shows so.
 func percent(u float64) string { return show(100*u, 10, upward) + " %" }

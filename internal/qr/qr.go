@@ -84,10 +84,12 @@ func grid(f *fpdf.Fpdf) {
 	}
 }
 
-func draw(f *fpdf.Fpdf, x, y float64, l Label) error {
-	code, err := qr.Encode(l.Code, qr.M, qr.Auto)
+// Draw puts the code that says s into a square of a page, its quiet zone
+// included, with the upper left corner at x, y.
+func Draw(f *fpdf.Fpdf, x, y, side float64, s string) error {
+	code, err := qr.Encode(s, qr.M, qr.Auto)
 	if err != nil {
-		return fault.New(fault.TooLarge, "no QR code holds %q", l.Code).Because(err).Fix("shorten it")
+		return fault.New(fault.TooLarge, "no QR code holds %q", s).Because(err).Fix("shorten it")
 	}
 	f.SetFillColor(0, 0, 0)
 	n := code.Bounds().Dx()
@@ -102,12 +104,18 @@ func draw(f *fpdf.Fpdf, x, y float64, l Label) error {
 			for ; dark(col, row); col++ {
 			}
 			if col > from {
-				f.Rect(x+inset+float64(from+quiet)*m, y+inset+float64(row+quiet)*m, float64(col-from)*m, m, "F")
+				f.Rect(x+float64(from+quiet)*m, y+float64(row+quiet)*m, float64(col-from)*m, m, "F")
 			}
 			col++
 		}
 	}
+	return nil
+}
 
+func draw(f *fpdf.Fpdf, x, y float64, l Label) error {
+	if err := Draw(f, x+inset, y+inset, side, l.Code); err != nil {
+		return err
+	}
 	left := x + inset + side
 	room := width - 2*inset - side
 	at := y + inset + 4

@@ -1,0 +1,2 @@
+// Package report holds the printed sheets of a lift.
+package report
