@@ -11,6 +11,7 @@ import (
 // of one load cell show. Uncertainties are expanded, for a coverage of 95 %.
 type Calibrate struct {
 	Serial       string                 `json:"serial"`
+	SHA256       string                 `json:"sha256"`  // of the file of the latest certificate
 	On           string                 `json:"on"`      // the day it is judged for
 	Verdict      string                 `json:"verdict"` // holds, fails
 	Sentence     string                 `json:"sentence"`
@@ -120,7 +121,7 @@ func NewCalibrate(r *metrology.Review, st metrology.Standing, on time.Time, hold
 	k := r.Last
 	coefficients, _ := k.Fit.Coefficients()
 	c := Calibrate{
-		Serial: r.Files[0].Serial, On: on.Format(time.DateOnly), Verdict: string(verdict.Fails), Sentence: sentence, Cautions: verdict.Cautions,
+		Serial: r.Files[0].Serial, SHA256: r.Files[len(r.Files)-1].SHA256, On: on.Format(time.DateOnly), Verdict: string(verdict.Fails), Sentence: sentence, Cautions: verdict.Cautions,
 		Use: string(st.Use), Why: st.Why, Due: dayOrNull(r.Due), Certificates: []CalibrateCertificate{}, Unit: k.Unit, Degree: k.Degree,
 		Coefficients: coefficients, ResidualSD: k.Fit.SD, Steps: []CalibrateStep{}, ISO376: []CalibrateClass{},
 		NotGraded: append([]string{}, r.Grade.NotAssessed...), Missing: append([]string{}, r.Missing...),

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"plumbhook/prove"
+	"plumbhook/quantity"
 	"plumbhook/reading"
 	"plumbhook/verdict"
 )
@@ -28,6 +29,11 @@ type Prove struct {
 	Uncertainty Uncertain      `json:"uncertainty_N"` // of a reading at the upper end
 	Decision    string         `json:"decision_rule"`
 	Risk        float64        `json:"greatest_risk"` // that an accepted load was not reached
+	Cell        ProveCell      `json:"cell"`
+	Criterion   *ProveWord     `json:"criterion"`      // null: the rule is enough
+	Simple      *string        `json:"simple_by"`      // null: guarded acceptance
+	GapS        float64        `json:"greatest_gap_s"` // from one reading to the next
+	Conditions  []ProveState   `json:"conditions"`
 	Checks      []ProveCheck   `json:"checks"`
 	Stretch     *ProveStretch  `json:"stretch"` // null: no line is stated
 	ZoneM       *float64       `json:"zone_m"`  // from every part of the line; null: not known
@@ -50,6 +56,30 @@ type ProveRule struct {
 	Standing string   `json:"standing"` // how far its figures were verified
 	HoldS    float64  `json:"hold_s"`
 	Witness  []string `json:"witness"` // what a person has to see
+}
+
+// ProveCell is what was measured with.
+type ProveCell struct {
+	Channel    string  `json:"channel"`
+	Serial     string  `json:"serial"`
+	CapacityN  float64 `json:"capacity_N"`
+	Calibrated *string `json:"calibrated"`
+	Due        *string `json:"due"`
+	OverrideBy *string `json:"override_by"`
+}
+
+// ProveWord is what an engineer asks for.
+type ProveWord struct {
+	By   string `json:"by"`
+	Text string `json:"text"`
+}
+
+// ProveState is a condition of the day as it was stated.
+type ProveState struct {
+	Name string  `json:"name"`
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+	Unit string  `json:"unit"`
 }
 
 // ProvePiece is an item or a piece of gear; null is not stated.
@@ -100,6 +130,7 @@ type ProveCourse struct {
 	BeforeN     *float64     `json:"zero_before_N"`
 	AfterN      *float64     `json:"zero_after_N"`
 	Moves       []ProveMove  `json:"movement"`
+	Trace       ProveTrace   `json:"trace"`
 	Late        int          `json:"late"`
 	Garbled     []string     `json:"garbled"`
 	AbortedBy   *string      `json:"aborted_by"`
@@ -137,6 +168,15 @@ type ProveMean struct {
 	MostN   float64 `json:"greatest_N"`
 }
 
+// ProveTrace is the force over time: lowest and greatest reading from each moment on.
+// Where nothing was read there is no moment.
+type ProveTrace struct {
+	WidthS float64   `json:"width_s"`
+	TS     []float64 `json:"t_s"`
+	LowN   []float64 `json:"lowest_N"`
+	HighN  []float64 `json:"greatest_N"`
+}
+
 // ProveMove is what a gauge showed; null: no reading tells, or no limit is set.
 type ProveMove struct {
 	Name      string   `json:"name"`
@@ -162,6 +202,17 @@ func NewProve(p *prove.Plan, sentence string) Prove {
 			Value: p.Target, Standard: p.Budget.U(), U95: p.U.U, K: p.U.K, DoF: finite(p.U.DoF), Budget: newBudget(p.Budget),
 		},
 		Decision: p.Decision(), Risk: p.Risk, Checks: []ProveCheck{}, ZoneM: stated(p.Zone),
+		Cell: ProveCell{Channel: p.Cell.Channel, Serial: p.Cell.Serial, CapacityN: p.Cell.Accuracy.Capacity, Calibrated: dayOrNull(p.Cell.Calibrated), Due: dayOrNull(p.Cell.Due)},
+		GapS: p.Gap, Conditions: proveConditions(&p.Conditions),
+	}
+	if o := p.Cell.Override; o != nil {
+		out.Cell.OverrideBy = &o.By
+	}
+	if c := p.Criterion; c != nil {
+		out.Criterion = &ProveWord{c.By, c.Text}
+	}
+	if p.Simple {
+		out.Simple = &p.SimpleBy
 	}
 	for _, c := range p.Checks {
 		out.Checks = append(out.Checks, ProveCheck{ProvePiece{c.Where, c.Serial, stated(c.Rating), stated(c.Proof)}, c.Force, string(c.Outcome)})
@@ -195,11 +246,39 @@ func NewProved(r *prove.Result, events []prove.Event, garbled []string, zero rea
 	if r.Seen {
 		c.PeakN, c.PeakS = &r.Peak, new(since(r.PeakAt))
 	}
+	c.Trace = ProveTrace{r.Trace.Width, []float64{}, []float64{}, []float64{}}
+	for _, b := range r.Trace.Bars {
+		c.Trace.TS, c.Trace.LowN, c.Trace.HighN = append(c.Trace.TS, since(b.At)), append(c.Trace.LowN, b.Low), append(c.Trace.HighN, b.High)
+	}
 	for _, m := range r.Moves {
 		c.Moves = append(c.Moves, ProveMove{m.Name, m.Greatest, m.InHold, m.After, stated(m.Accuracy), stated(m.Most), stated(m.Move.InHold), stated(m.Stays)})
 	}
 	if r.AbortedBy != "" {
 		c.AbortedBy, c.AbortedWhy = &r.AbortedBy, &r.AbortedWhy
+	}
+	return out
+}
+
+func proveConditions(c *prove.Conditions) []ProveState {
+	out := []ProveState{}
+	speed := func(name string, m *quantity.Measured[quantity.Speed]) {
+		if m != nil {
+			out = append(out, ProveState{name, float64(m.Low), float64(m.High), "m/s"})
+		}
+	}
+	length := func(name string, m *quantity.Measured[quantity.Length]) {
+		if m != nil {
+			out = append(out, ProveState{name, float64(m.Low), float64(m.High), "m"})
+		}
+	}
+	speed("wind", c.Wind)
+	speed("current", c.Current)
+	length("depth", c.Depth)
+	length("line", c.Line)
+	length("draught", c.Draught)
+	length("vessel", c.Vessel)
+	if t := c.Temperature; t != nil {
+		out = append(out, ProveState{"temperature", float64(t.Low), float64(t.High), "K"})
 	}
 	return out
 }

@@ -1,6 +1,8 @@
 package metrology
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"regexp"
 	"slices"
 	"strconv"
@@ -15,7 +17,7 @@ import (
 // A CertificateFile is a certificate as it was copied out: what the laboratory
 // found, and what it left after adjusting, if it adjusted.
 type CertificateFile struct {
-	File                       string
+	File, SHA256               string
 	Serial, Number, Laboratory string
 	Date, Due                  time.Time
 	Capacity, Overload         float64 // N; overload zero: not stated
@@ -91,7 +93,8 @@ func ReadCertificate(name string, data []byte) (*CertificateFile, error) {
 		"capacity", "safe_overload", "signal", "degree", "resolution", "force_uncertainty", "machine", "runs", "found", "left") {
 		return nil, r.Err()
 	}
-	c := &CertificateFile{File: name}
+	sum := sha256.Sum256(data)
+	c := &CertificateFile{File: name, SHA256: hex.EncodeToString(sum[:])}
 	text := func(key, need string) string {
 		if it := r.Text(root, key, need); it != nil {
 			return it.Text

@@ -30,6 +30,7 @@ type Result struct {
 	Before      *float64 // mean reading without load; nil: there is none
 	After       *float64 // the same once the load was off
 	Moves       []Moved
+	Trace       Trace  // of the force
 	Late        int    // readings that came out of order or twice, and were left out
 	AbortedBy   string // who ended it; empty: nobody
 	AbortedWhy  string
@@ -66,7 +67,7 @@ func (r *Run) Result() Result {
 	p.Findings, p.NotAssessed = slices.Clone(p.Findings), slices.Clone(p.NotAssessed)
 	res := Result{
 		Plan: r.p, Phase: r.phase, Seen: r.seen, Longest: max(r.longest, r.hold.seconds), Restarts: r.restarts, Peak: r.peak, PeakAt: r.peakAt, PeakAtLeast: r.peakAtLeast,
-		Before: r.before.mean(), After: r.rest.mean(), Late: r.late, AbortedBy: r.who, AbortedWhy: r.why,
+		Before: r.before.mean(), After: r.rest.mean(), Trace: Trace{slices.Clone(r.trace.Bars), r.trace.Width}, Late: r.late, AbortedBy: r.who, AbortedWhy: r.why,
 	}
 	for _, k := range failing {
 		if why := r.fails[k]; why != "" {

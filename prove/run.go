@@ -97,6 +97,7 @@ type Run struct {
 	longest      float64 // of those cut short
 	restarts     int
 	mean         window
+	trace        Trace
 	before, rest tally // without load: before and after
 	moves        []movement
 	who, why     string
@@ -286,6 +287,7 @@ func (r *Run) Reading(m reading.Reading) []Event {
 
 // cell takes a force.
 func (r *Run) cell(at reading.Stamp, v float64) {
+	r.trace.add(at, v)
 	dt := at.Since(r.last)
 	counts := r.seen && !r.lost && !r.blind
 	if v > r.peak || !r.seen {

@@ -42,6 +42,7 @@ var sideways = []edge{
 	{"internal/cli", "internal/intake", "serve reads the channel map"},
 	{"internal/cli", "internal/server", "serve puts the live page in front of the station"},
 	{"internal/cli", "internal/station", "serve and the demonstration watch a lift"},
+	{"report", "contract", "a certificate prints the answer that command and API give"},
 	{"internal/station", "internal/bus", "gateways publish to the message server"},
 	{"internal/station", "internal/intake", "what gateways send becomes frames"},
 	{"internal/station", "internal/server", "it tells the server in the server's own words"},

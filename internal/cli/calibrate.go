@@ -13,6 +13,7 @@ import (
 	"plumbhook/metrology"
 	"plumbhook/quantity"
 	"plumbhook/register"
+	"plumbhook/report/certificate"
 	"plumbhook/verdict"
 )
 
@@ -31,6 +32,7 @@ type calibrateCmd struct {
 	OverrideWhy string        `placeholder:"REASON" help:"Why."`
 	Units       string        `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
 	Format      string        `enum:"text,json" default:"text" help:"text or json."`
+	certifying
 }
 
 // Help goes on where the list of flags ends.
@@ -111,8 +113,12 @@ func (c *calibrateCmd) Run(e *env) error {
 		k.field = &contract.CalibrateField{KnownN: known.Value, KnownU95N: known.half, ReadsN: reads, ReadsU95N: u.U, DifferenceN: f.Difference, En: f.En, Agrees: f.Agrees}
 	}
 	t := teller{units: units(c.Units)}
+	out := contract.NewCalibrate(k.review, k.standing, k.on, k.holds(), k.sentence(), k.field)
+	if err := c.certify(last.File, c.Units, func(o certificate.Options) ([]byte, error) { return certificate.Calibration(&out, o) }); err != nil {
+		return err
+	}
 	if c.Format == "json" {
-		err = writeJSON(e.out, contract.NewCalibrate(k.review, k.standing, k.on, k.holds(), k.sentence(), k.field))
+		err = writeJSON(e.out, out)
 	} else {
 		t.certified(&k)
 		err = write(e.out, []byte(printable(t.b.String())))

@@ -13,6 +13,7 @@ import (
 	"plumbhook/quantity"
 	"plumbhook/reading"
 	"plumbhook/record"
+	"plumbhook/report/certificate"
 	"plumbhook/verdict"
 )
 
@@ -21,6 +22,7 @@ type proveCmd struct {
 	Readings string `placeholder:"CSV" help:"Readings of the test: the cell's channel, and those of gauges. Without them the test is worked out beforehand."`
 	Units    string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
 	Format   string `enum:"text,json" default:"text" help:"text or json."`
+	certifying
 }
 
 // Help goes on where the list of flags ends.
@@ -49,6 +51,9 @@ func (c *proveCmd) Run(e *env) error {
 			return err
 		}
 		out, outcome = contract.NewProved(&p.Result, p.events, p.garbled, p.zero, p.Sentence()), p.Outcome
+	}
+	if err := c.certify(c.File, c.Units, func(o certificate.Options) ([]byte, error) { return certificate.Proof(&out, o) }); err != nil {
+		return err
 	}
 	if c.Format == "json" {
 		err = writeJSON(e.out, out)

@@ -14,6 +14,7 @@ import (
 	"plumbhook/fault"
 	"plumbhook/metrology"
 	"plumbhook/quantity"
+	"plumbhook/report/certificate"
 	"plumbhook/verdict"
 	"plumbhook/weigh"
 )
@@ -23,6 +24,7 @@ type weighCmd struct {
 	Units  string `enum:"metric,us" default:"metric" help:"Units of the text: metric or us."`
 	Budget bool   `help:"With every line of every budget by itself, not those of one kind together."`
 	Format string `enum:"text,json" default:"text" help:"text or json."`
+	certifying
 }
 
 // Help goes on where the list of flags ends.
@@ -52,8 +54,12 @@ func (c *weighCmd) Run(e *env) error {
 		return err
 	}
 	t := surveyTeller{teller{units: units(c.Units)}, r, c.Budget}
+	out := contract.NewWeigh(r, t.sentence())
+	if err := c.certify(c.File, c.Units, func(o certificate.Options) ([]byte, error) { return certificate.Weighing(&out, o) }); err != nil {
+		return err
+	}
 	if c.Format == "json" {
-		err = writeJSON(e.out, contract.NewWeigh(r, t.sentence()))
+		err = writeJSON(e.out, out)
 	} else {
 		t.survey()
 		err = write(e.out, []byte(printable(t.b.String())))
