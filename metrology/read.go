@@ -2,11 +2,13 @@ package metrology
 
 import (
 	"crypto/sha256"
+	_ "embed"
 	"encoding/hex"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"plumbhook/fault"
@@ -67,6 +69,14 @@ func ParseSignal(s, unit string) (float64, error) {
 	return v, nil
 }
 
+//go:embed keys.csv
+var keysCSV string
+
+// CertificateShape is what a certificate file may hold.
+func CertificateShape() *keyed.Shape { return shape() }
+
+var shape = sync.OnceValue(func() *keyed.Shape { return keyed.NewShape(keysCSV) })
+
 // ReadCertificate reads a certificate file:
 //
 //	plumbhook-certificate: 1
@@ -89,8 +99,7 @@ func ParseSignal(s, unit string) (float64, error) {
 func ReadCertificate(name string, data []byte) (*CertificateFile, error) {
 	r := &certificateReader{Reader: keyed.Reader{File: name}}
 	root := r.Parse(data)
-	if root == nil || !r.Keys(root, "a certificate", "plumbhook-certificate", "serial", "number", "laboratory", "date", "due",
-		"capacity", "safe_overload", "signal", "degree", "resolution", "force_uncertainty", "machine", "runs", "found", "left") {
+	if root == nil || !r.Keys(root, "a certificate", CertificateShape().Names("")...) {
 		return nil, r.Err()
 	}
 	sum := sha256.Sum256(data)

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"math"
+	"os"
 	"strings"
 	"testing"
 
@@ -166,4 +167,17 @@ func FuzzRead(f *testing.F) {
 		}
 		Start(Before(test, "kN")).Result()
 	})
+}
+
+// TestPageTells: the page for users tells of every key and every rule.
+func TestPageTells(t *testing.T) {
+	page, err := os.ReadFile("../docs/proving.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range append(Shape().All(), ruleNames()...) {
+		if !strings.Contains(string(page), "`"+k+"`") && !strings.Contains(string(page), k+",") && !strings.Contains(string(page), k+"}") && !strings.Contains(string(page), "{"+k) && !strings.Contains(string(page), k+":") {
+			t.Errorf("docs/proving.md does not tell of %s", k)
+		}
+	}
 }

@@ -2,10 +2,12 @@ package prove
 
 import (
 	"crypto/sha256"
+	_ "embed"
 	"encoding/hex"
 	"math"
 	"regexp"
 	"slices"
+	"sync"
 
 	"plumbhook/fault"
 	"plumbhook/gear"
@@ -31,7 +33,7 @@ func Read(name string, data []byte) (*Test, error) {
 	sum := sha256.Sum256(data)
 	r := &reader{keyed.Reader{File: name}, &Test{File: name, SHA256: hex.EncodeToString(sum[:]), Gap: usualGap}}
 	root := r.Parse(data)
-	if root == nil || !r.Keys(root, "a proof test", rootKeys...) {
+	if root == nil || !r.Keys(root, "a proof test", Shape().Names("")...) {
 		return nil, r.Err()
 	}
 	r.test(root)
@@ -46,15 +48,13 @@ type reader struct {
 	t *Test
 }
 
-var (
-	rootKeys      = []string{"plumbhook-proof", "title", "revision", "date", "place", "rule", "criterion", "item", "load", "under", "over", "hold", "gap", "ramp", "dip", "drift", "movement", "decision", "decision_by", "cell", "gear", "line", "exclusion", "conditions", "guy"}
-	itemKeys      = []string{"name", "serial", "rating", "proof"}
-	cellKeys      = []string{"channel", "serial", "capacity", "safe_overload", "accuracy", "uncertainty", "resolution", "temperature_effect", "creep", "zero_return", "calibrated", "due", "drift_per_year", "override"}
-	moveKeys      = []string{"channel", "accuracy", "most", "in_hold", "stays"}
-	lineKeys      = []string{"length", "stiffness"}
-	conditionKeys = []string{"wind", "wind_limit", "current", "depth", "line", "draught", "vessel", "temperature", "sea"}
-	guyKeys       = []string{"design", "at", "now", "chord", "slope", "ea", "mass", "diameter", "breaking"}
-)
+//go:embed keys.csv
+var keysCSV string
+
+// Shape is what a test file may hold.
+func Shape() *keyed.Shape { return shape() }
+
+var shape = sync.OnceValue(func() *keyed.Shape { return keyed.NewShape(keysCSV) })
 
 // rating is a force above zero under a key, zero when there is none.
 func (r *reader) rating(n *keyed.Node, key, need string) float64 {
@@ -125,7 +125,7 @@ func (r *reader) test(root *keyed.Node) {
 	r.conditions(root)
 	r.cell(root)
 	r.gear(root)
-	if n := root.Get("line"); n != nil && r.Keys(n, "a line", lineKeys...) {
+	if n := root.Get("line"); n != nil && r.Keys(n, "a line", Shape().Names("line")...) {
 		t.Line = &Line{above[quantity.Length](r, n, "length", "write length: of all that stretches"), above[quantity.Stiffness](r, n, "stiffness", "write stiffness: as 400 kN/m")}
 	}
 	t.Exclusion = above[quantity.Length](r, root, "exclusion", "")
@@ -148,7 +148,7 @@ func (r *reader) item(root *keyed.Node, kind Kind) {
 		r.Fault(root, fault.Missing, "the key item is missing").Fix("write item: {name: what is proved, rating: as 5 t, proof: the most its maker lets it be loaded with}")
 		return
 	}
-	if !r.Keys(n, "an item", itemKeys...) {
+	if !r.Keys(n, "an item", Shape().Names("item")...) {
 		return
 	}
 	need := ""
@@ -248,7 +248,7 @@ func (r *reader) movement(root *keyed.Node) {
 		return
 	}
 	for _, it := range n.Items {
-		if !r.Keys(it, "a gauge", moveKeys...) {
+		if !r.Keys(it, "a gauge", Shape().Names("movement.*")...) {
 			continue
 		}
 		m := Move{
@@ -281,7 +281,7 @@ func (r *reader) decision(root *keyed.Node) {
 
 func (r *reader) conditions(root *keyed.Node) {
 	n := root.Get("conditions")
-	if n == nil || !r.Keys(n, "conditions", conditionKeys...) {
+	if n == nil || !r.Keys(n, "conditions", Shape().Names("conditions")...) {
 		return
 	}
 	c := &r.t.Conditions
@@ -298,7 +298,7 @@ func (r *reader) cell(root *keyed.Node) {
 		r.Fault(root, fault.Missing, "the key cell is missing").Fix("write cell: {channel: PULL, capacity: 10 t, accuracy: 0.1 %% fs}")
 		return
 	}
-	if !r.Keys(n, "a cell", cellKeys...) {
+	if !r.Keys(n, "a cell", Shape().Names("cell")...) {
 		return
 	}
 	c := &r.t.Cell
@@ -363,7 +363,7 @@ func (r *reader) gear(root *keyed.Node) {
 		return
 	}
 	for _, it := range n.Items {
-		if !r.Keys(it, "a piece of gear", itemKeys...) {
+		if !r.Keys(it, "a piece of gear", Shape().Names("gear[]")...) {
 			continue
 		}
 		p := Piece{r.Plain(it, "name", "write name: what it is"), r.Plain(it, "serial", ""), r.rating(it, "rating", ""), r.rating(it, "proof", ""), it.Pos}
@@ -385,7 +385,7 @@ func (r *reader) guy(root *keyed.Node, kind Kind) {
 	case n == nil:
 		r.Fault(root, fault.Missing, "the key guy is missing").Fix("write guy: design, at, now, chord, slope, ea, mass, diameter")
 		return
-	case !r.Keys(n, "a guy", guyKeys...):
+	case !r.Keys(n, "a guy", Shape().Names("guy")...):
 		return
 	}
 	g := &GuyRope{

@@ -3,11 +3,13 @@ package weigh
 import (
 	"cmp"
 	"crypto/sha256"
+	_ "embed"
 	"encoding/hex"
 	"io/fs"
 	"math"
 	"regexp"
 	"strings"
+	"sync"
 
 	"plumbhook/fault"
 	"plumbhook/gear"
@@ -34,7 +36,7 @@ func Read(name string, files fs.FS, data []byte) (*Survey, error) {
 		s: &Survey{File: name, SHA256: hex.EncodeToString(sum[:])}, points: map[string]int{}, cells: map[string]int{},
 	}
 	root := r.Parse(data)
-	if root == nil || !r.Keys(root, "a survey", rootKeys...) {
+	if root == nil || !r.Keys(root, "a survey", Shape().Names("")...) {
 		return nil, r.Err()
 	}
 	r.survey(root)
@@ -52,13 +54,13 @@ type reader struct {
 	temperature   *quantity.Measured[quantity.Temperature]
 }
 
-var (
-	rootKeys      = []string{"plumbhook-survey", "title", "revision", "object", "date", "site", "air", "declared", "cg_height", "height_wanted", "points", "cells", "placements"}
-	siteKeys      = []string{"g", "latitude", "height", "temperature"}
-	cellKeys      = []string{"serial", "capacity", "accuracy", "uncertainty", "certificate", "resolution", "machine", "machine_accuracy", "temperature_effect", "creep", "zero_return", "side_pull", "safe_overload", "calibrated", "calibrated_at", "due", "drift_per_year", "override"}
-	placementKeys = []string{"name", "cells", "tare", "runs", "tilt", "level", "out_of_plumb", "hook"}
-	tiltKeys      = []string{"angle", "rise", "over", "low"}
-)
+//go:embed keys.csv
+var keysCSV string
+
+// Shape is what a survey file may hold.
+func Shape() *keyed.Shape { return shape() }
+
+var shape = sync.OnceValue(func() *keyed.Shape { return keyed.NewShape(keysCSV) })
 
 func (r *reader) survey(root *keyed.Node) {
 	s := r.s
@@ -122,7 +124,7 @@ func (r *reader) site(root *keyed.Node) {
 		r.Fault(root, fault.Missing, "the key site is missing: mass is force over local gravity").Fix(need)
 		return
 	}
-	if !r.Keys(n, "site", siteKeys...) {
+	if !r.Keys(n, "site", Shape().Names("site")...) {
 		return
 	}
 	if it := r.Text(n, "temperature", ""); it != nil {
@@ -169,7 +171,7 @@ func (r *reader) cell(n *keyed.Node) {
 	c := Cell{Name: n.Name, Pos: n.Pos}
 	r.cells[n.Name] = len(r.s.Cells)
 	defer func() { r.s.Cells = append(r.s.Cells, c) }()
-	if !r.Keys(n, "a cell", cellKeys...) {
+	if !r.Keys(n, "a cell", Shape().Names("cells.*")...) {
 		return
 	}
 	c.Serial = r.Plain(n, "serial", "")
@@ -335,7 +337,7 @@ func (r *reader) placements(root *keyed.Node) {
 	}
 	names := map[string]bool{}
 	for _, it := range n.Items {
-		if r.Keys(it, "a placement", placementKeys...) {
+		if r.Keys(it, "a placement", Shape().Names("placements[]")...) {
 			p := r.placement(it)
 			if names[p.Name] {
 				r.Fault(it, fault.Duplicate, "two placements are called %s", keyed.Quote(p.Name)).Fix("give each a name of its own")
@@ -450,7 +452,7 @@ func (r *reader) stance(n *keyed.Node, p *Placement) {
 		}
 		p.Level = &u
 	}
-	if it := n.Get("tilt"); it != nil && r.Keys(it, "tilt", tiltKeys...) {
+	if it := n.Get("tilt"); it != nil && r.Keys(it, "tilt", Shape().Names("placements[].tilt")...) {
 		p.Tilt = r.tilt(it)
 	}
 	if it := r.Text(n, "out_of_plumb", ""); it != nil {

@@ -43,7 +43,7 @@ type commands struct {
 	Prove     proveCmd     `cmd:"" help:"Work out a proof test or a pull, and judge what was read of it."`
 	Rehearse  rehearseCmd  `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
 	Replay    replayCmd    `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
-	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of the lift file, for an editor to check and complete with."`
+	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of a file, for an editor to check and complete with."`
 	Serve     serveCmd     `cmd:"" help:"Serve the app: plan, approve, watch; with a lift file, watch that lift."`
 	Signer    signerCmd    `cmd:"" help:"Print the public key that records are sealed with, and the head of their chain."`
 	Size      sizeCmd      `cmd:"" help:"Choose leg lengths, gear and load cells."`
