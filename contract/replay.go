@@ -29,7 +29,26 @@ type Replay struct {
 	Diagnosis     []Cause              `json:"diagnosis"`        // most likely first
 	WouldTell     string               `json:"would_tell"`       // what would tell more
 	Gear          *GearTaken           `json:"gear,omitempty"`   // with --data: what is written into the gear register, or would be
+	Cycles        []ReplayCycles       `json:"cycles,omitempty"` // with --cycles, and not in the record
 	Sealed        *SealedRecord        `json:"sealed,omitempty"` // with --seal, and not in the record itself
+}
+
+// ReplayCycles are the load cycles of one leg by rainflow (ASTM E1049-85, 5.4.4), as
+// its cell read them.
+type ReplayCycles struct {
+	Leg       string             `json:"leg"`
+	Channel   string             `json:"channel"`
+	SmallestN float64            `json:"smallest_N"` // a swing below it is noise
+	GreatestN float64            `json:"greatest_range_N"`
+	AtLeast   bool               `json:"at_least"` // readings could not be used
+	Classes   []ReplayCycleClass `json:"classes"`
+}
+
+// ReplayCycleClass is the cycles whose range lies from one force up to another.
+type ReplayCycleClass struct {
+	FromN float64 `json:"from_N"`
+	ToN   float64 `json:"to_N"`
+	Count float64 `json:"count"` // halves where a range was never closed
 }
 
 // ReplayPhase is one phase of the lift.

@@ -33,6 +33,7 @@ type replayCmd struct {
 	Enter    bool          `help:"Write what the gear bore into the register of --data, once for a recording; without it only what would be written is told."`
 	By       string        `placeholder:"NAME" help:"Who has it written, with --enter."`
 	On       register.Date `placeholder:"DATE" help:"Day of the lift, where the readings do not say."`
+	Cycles   bool          `help:"Also count the load cycles of every leg, by rainflow."`
 	sealing
 }
 
@@ -78,12 +79,16 @@ func (c *replayCmd) Run(e *env) error {
 	defer s.discard()
 	var events []alarm.Event
 	var garbled []string
+	var cycles *cycleCount
+	if c.Cycles {
+		cycles = newCycleCount(l, p, curves)
+	}
 	said := func(ev alarm.Event) { events = append(events, ev) }
 	if recording {
-		if garbled, err = recorded(eng, curves, c.Readings, l.SHA256, said, s); err != nil {
+		if garbled, err = recorded(eng, curves, c.Readings, l.SHA256, said, s, cycles); err != nil {
 			return err
 		}
-	} else if garbled, err = fromCSV(eng, l, c.Readings, said, s); err != nil {
+	} else if garbled, err = fromCSV(eng, l, c.Readings, said, s, cycles); err != nil {
 		return err
 	}
 	res := eng.Finish()
@@ -105,6 +110,7 @@ func (c *replayCmd) Run(e *env) error {
 		}
 		told += sealed
 	}
+	out.Cycles = cycles.finish()
 	if c.Format == "json" {
 		err = writeJSON(e.out, out)
 	} else {
@@ -145,14 +151,14 @@ func measures(l *lift.Lift) func(string) record.Measure {
 // mostGarbled is how many rows that could not be read are told one by one.
 const mostGarbled = 50
 
-func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event), s *sealer) (garbled []string, err error) {
+func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event), s *sealer, cycles *cycleCount) (garbled []string, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fault.New(fault.Path, "the readings cannot be read").In(path).Because(err)
 	}
 	defer f.Close()
 	frames := record.CSV{Name: path, Measures: measures(l)}.Read(bufio.NewReaderSize(f, 1<<20))
-	err = watch.Play(eng, s.frames(noting(frames, &garbled)), said)
+	err = watch.Play(eng, s.frames(cycles.frames(noting(frames, &garbled))), said)
 	return garbled, err
 }
 
@@ -183,7 +189,7 @@ func recordIn(dir string) string {
 // last lift on the plan where the recording tells lifts apart. It goes by the
 // calibrations that are noted in it: curves are those of the engine. Where the
 // beginning is gone, the first note that is left holds for what comes before it.
-func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said func(alarm.Event), s *sealer) (missing []string, err error) {
+func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said func(alarm.Event), s *sealer, cycles *cycleCount) (missing []string, err error) {
 	dir = recordIn(dir)
 	r, err := record.NewReader(dir)
 	if err != nil {
@@ -219,6 +225,7 @@ func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said f
 			break
 		}
 		s.entry(en)
+		cycles.take(en.Frame)
 		if en.Kind == logbook.Event {
 			continue // said anew
 		}
@@ -319,6 +326,14 @@ func replayText(w io.Writer, r *contract.Replay) {
 			least = " at least"
 		}
 		line("%-12s %-12s %-12s %d%s", n, kN(l.SteadyN), kN(l.PeakN)+least, l.Readings, map[bool]string{true: "", false: ", " + l.Quality}[l.Quality == "good"])
+	}
+	for _, c := range r.Cycles {
+		line("")
+		least := map[bool]string{true: ", at least"}[c.AtLeast]
+		line("load cycles of %s%s, swings from %s up; greatest range %s", c.Leg, least, kN(&c.SmallestN), kN(&c.GreatestN))
+		for _, k := range c.Classes {
+			line("  %8.1f of %s to %s", k.Count, kN(&k.FromN), kN(&k.ToN))
+		}
 	}
 	if n := len(r.Garbled); n > 0 {
 		line("")
