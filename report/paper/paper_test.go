@@ -108,3 +108,17 @@ func Text(t *testing.T, pdf []byte) string {
 	}
 	return string(out)
 }
+
+func TestPieces(t *testing.T) {
+	for text, want := range map[string]string{
+		"4425 kg ± 90 kg":          "4425 kg|± 90 kg",
+		"■ STOP above 44.66 kN, a": "■ STOP|above|44.66 kN,|a",
+		"54 %; lug east":           "54 %;|lug|east",
+		"■":                        "■",
+		"step 2 raise":             "step|2|raise",
+	} {
+		if got := strings.Join(pieces(text), "|"); got != want {
+			t.Errorf("pieces of %q: %s, want %s", text, got, want)
+		}
+	}
+}

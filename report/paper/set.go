@@ -103,7 +103,15 @@ func (s *Sheet) page() {
 		s.head()
 	} else {
 		s.put(margin, s.y+4, 10, true, s.Kind)
-		s.right(s.w-margin, s.y+4, body, false, s.reference())
+		if s.width(s.Kind, 10, true)+s.width(s.reference(), body, false) > s.room()-6 {
+			s.y += 4.5
+		}
+		for i, l := range s.wrap(s.reference(), s.room(), body, false) {
+			if i > 0 {
+				s.y += 4
+			}
+			s.right(s.w-margin, s.y+4, body, false, l)
+		}
 		s.y += 6.5
 		for _, l := range s.wrap(s.Title, s.room(), body, false) {
 			s.put(margin, s.y+2.5, body, false, l)

@@ -9,12 +9,19 @@ import (
 type Table struct {
 	Head []string
 	// Align has a letter for each column: l left, r right, b bold and left,
-	// t a box to tick behind the text, w an empty cell wide enough to write in.
+	// t a box to tick behind the text, w a cell wide enough to write a number
+	// in, W one for a sentence.
 	Align string
 	Rows  [][]string
 	Bold  []bool  // rows in bold; nil: none
 	Size  float64 // of type, pt; 0: the usual
 }
+
+// pad is what a cell leaves free above and below, side beside.
+const (
+	pad  = 0.9
+	side = 1.4
+)
 
 // Table sets a table. Columns are as wide as what is in them asks for, rows as
 // high; a row higher than the page goes on over it.
@@ -24,10 +31,9 @@ func (s *Sheet) Table(t Table) {
 		size = 8.2
 	}
 	wide := s.columns(&t, size)
-	const pad = 0.9
 	split := func(cells []string, bold bool) (out [][]string, most int) {
 		for i, c := range cells {
-			room := wide[i] - 2*pad
+			room := wide[i] - 2*side
 			if t.Align[i] == 't' {
 				room -= boxSide + 1
 			}
@@ -43,9 +49,9 @@ func (s *Sheet) Table(t Table) {
 			for k := from; k < min(to, len(lines)); k++ {
 				y := s.y + pad + tall(k-from+1, size) - 0.28*size*mmPerPt
 				if t.Align[i] == 'r' {
-					s.right(x+wide[i]-pad, y, size, b, lines[k])
+					s.right(x+wide[i]-side, y, size, b, lines[k])
 				} else {
-					s.put(x+pad, y, size, b, lines[k])
+					s.put(x+side, y, size, b, lines[k])
 				}
 			}
 			x += wide[i]
@@ -65,8 +71,13 @@ func (s *Sheet) Table(t Table) {
 		lines, most := split(cells, bold)
 		high := func(k int) float64 {
 			h := tall(k, size) + 2*pad
-			if strings.ContainsAny(t.Align, "tw") {
-				h = max(h, boxSide+2*pad+0.6)
+			for i, c := range cells {
+				switch {
+				case t.Align[i] == 't':
+					h = max(h, boxSide+2*pad+0.6)
+				case c == "" && (t.Align[i] == 'w' || t.Align[i] == 'W'):
+					h = max(h, 7.5) // a hand in a glove
+				}
 			}
 			return h
 		}
@@ -82,6 +93,10 @@ func (s *Sheet) Table(t Table) {
 			for i := range t.Head {
 				if t.Align[i] == 't' {
 					s.box(x+wide[i]-boxSide-pad, s.y+pad)
+				}
+				if a := t.Align[i]; a == 'w' || a == 'W' {
+					s.rule(x, s.y, x, s.y+high(to-from), 0.12)
+					s.rule(x+wide[i], s.y, x+wide[i], s.y+high(to-from), 0.12)
 				}
 				x += wide[i]
 			}
@@ -104,7 +119,7 @@ func (s *Sheet) columns(t *Table, size float64) []float64 {
 	n := len(t.Head)
 	least, whole := make([]float64, n), make([]float64, n)
 	extra := func(i int) float64 {
-		return map[byte]float64{'t': boxSide + 1, 'w': 0}[t.Align[i]] + 2
+		return map[byte]float64{'t': boxSide + 1}[t.Align[i]] + 2*side + 0.01 // a little, so that no rounding breaks a word
 	}
 	for k, cells := range slices.Concat([][]string{t.Head}, t.Rows) {
 		for i, c := range cells {
@@ -113,9 +128,8 @@ func (s *Sheet) columns(t *Table, size float64) []float64 {
 			for _, part := range strings.Split(c, "\n") {
 				whole[i] = max(whole[i], s.width(part, size, bold)+extra(i))
 			}
-			if t.Align[i] == 'w' {
-				least[i] = max(least[i], 18)
-				whole[i] = max(whole[i], 24)
+			if w, ok := map[byte]float64{'w': 20, 'W': 75}[t.Align[i]]; ok {
+				least[i], whole[i] = max(least[i], w), max(whole[i], w)
 			}
 		}
 	}

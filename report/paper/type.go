@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"regexp"
 	"sort"
 	"strings"
 
@@ -37,12 +38,33 @@ func (s *Sheet) rule(x0, y0, x1, y1, wide float64) {
 	s.f.Line(x0, y0, x1, y1)
 }
 
+var bound = regexp.MustCompile(`^[\p{L}°/²³]{1,3}[,;.)]?$|^%[,;.)]?$`)
+
+// pieces are the words of a text; what makes sense only together stays so: a
+// number and its unit, a shape and the word beside it.
+func pieces(text string) (list []string) {
+	words := strings.Fields(text)
+	for i := 0; i < len(words); i++ {
+		p := words[i]
+		if strings.ContainsAny(p, "■▲●□≥±") && len([]rune(p)) == 1 && i+1 < len(words) {
+			i++
+			p += " " + words[i]
+		}
+		if last := p[len(p)-1]; '0' <= last && last <= '9' && i+1 < len(words) && bound.MatchString(words[i+1]) {
+			i++
+			p += " " + words[i]
+		}
+		list = append(list, p)
+	}
+	return list
+}
+
 // wrap breaks a text into lines no wider than w. A word that is wider by itself
 // breaks where it has to; a line break in the text stays.
 func (s *Sheet) wrap(text string, w, size float64, bold bool) (lines []string) {
 	for _, part := range strings.Split(text, "\n") {
 		now := ""
-		for _, word := range strings.Fields(draw.Printable(part, bold)) {
+		for _, word := range pieces(draw.Printable(part, bold)) {
 			if t := strings.TrimSpace(now + " " + word); s.width(t, size, bold) <= w {
 				now = t
 				continue
@@ -68,7 +90,7 @@ func (s *Sheet) wrap(text string, w, size float64, bold bool) (lines []string) {
 
 // longest is the width of the longest word.
 func (s *Sheet) longest(text string, size float64, bold bool) (w float64) {
-	for _, word := range strings.Fields(text) {
+	for _, word := range pieces(text) {
 		w = max(w, s.width(word, size, bold))
 	}
 	return w

@@ -7,7 +7,7 @@ import (
 // Heading opens a section; it never stands alone at the foot of a page.
 func (s *Sheet) Heading(text string) {
 	lines := s.wrap(text, s.room(), 11.5, true)
-	s.Keep(tall(len(lines), 11.5) + 16)
+	s.Keep(tall(len(lines), 11.5) + 28)
 	s.y = s.lines(margin, s.y+1.5, 11.5, true, lines) + 1.2
 }
 
@@ -32,24 +32,29 @@ func (s *Sheet) paragraph(text string, size float64, bold bool) {
 }
 
 // Points writes paragraphs, each behind a word that says what kind it is.
-func (s *Sheet) Points(points [][2]string) {
+func (s *Sheet) Points(points [][2]string) { s.points(points, body) }
+
+// LargePoints does so for arm's length.
+func (s *Sheet) LargePoints(points [][2]string) { s.points(points, 13) }
+
+func (s *Sheet) points(points [][2]string, size float64) {
 	indent := 0.0
 	for _, p := range points {
-		indent = max(indent, s.width(p[0], body, true)+3)
+		indent = max(indent, s.width(p[0], size, true)+3)
 	}
 	indent = min(indent, s.room()/3)
 	for _, p := range points {
-		word := s.wrap(p[0], indent-1, body, true)
-		text := s.wrap(p[1], s.room()-indent, body, false)
+		word := s.wrap(p[0], indent-1, size, true)
+		text := s.wrap(p[1], s.room()-indent, size, false)
 		for i := range max(len(word), len(text)) {
-			s.Keep(tall(1, body))
+			s.Keep(tall(1, size))
 			if i < len(word) {
-				s.lines(margin, s.y, body, true, word[i:i+1])
+				s.lines(margin, s.y, size, true, word[i:i+1])
 			}
 			if i < len(text) {
-				s.lines(margin+indent, s.y, body, false, text[i:i+1])
+				s.lines(margin+indent, s.y, size, false, text[i:i+1])
 			}
-			s.y += tall(1, body)
+			s.y += tall(1, size)
 		}
 		s.y += 0.7
 	}
@@ -101,19 +106,19 @@ func (s *Sheet) Figures(across int, list []Figure) {
 		row := list[:n]
 		list = list[n:]
 		wide := s.room() / float64(n)
-		size := 23.0
+		size := 31.0 - 2*float64(n)
 		for _, f := range row {
 			for size > 11 && s.width(f.Value, size, true) > wide-5 {
 				size -= 0.5
 			}
 		}
-		const pad = 2.2
+		const inset = 2.2
 		label, value, note := 0, 0, 0
 		for _, f := range row {
-			label = max(label, len(s.wrap(f.Label, wide-2*pad, body, true)))
-			value = max(value, len(s.wrap(f.Value, wide-2*pad, size, true)))
+			label = max(label, len(s.wrap(f.Label, wide-2*inset, body, true)))
+			value = max(value, len(s.wrap(f.Value, wide-2*inset, size, true)))
 			if f.Note != "" {
-				note = max(note, len(s.wrap(f.Note, wide-2*pad, small+0.6, false)))
+				note = max(note, len(s.wrap(f.Note, wide-2*inset, small+0.6, false)))
 			}
 		}
 		high := tall(label, body) + tall(value, size) + tall(note, small+0.6) + 3
@@ -137,13 +142,13 @@ func (s *Sheet) Figures(across int, list []Figure) {
 			}{{f.Label, body, true, label}, {f.Value, size, true, value}, {f.Note, small + 0.6, false, note}} {
 				y := at
 				if part.text != "" {
-					for _, l := range s.wrap(part.text, wide-2*pad, part.size, part.bold) {
+					for _, l := range s.wrap(part.text, wide-2*inset, part.size, part.bold) {
 						y += tall(1, part.size)
 						l = s.font(part.size, part.bold, l)
 						if f.Loud {
 							s.f.SetTextColor(255, 255, 255)
 						}
-						s.f.Text(x+pad, y-0.28*part.size*mmPerPt, l)
+						s.f.Text(x+inset, y-0.28*part.size*mmPerPt, l)
 					}
 				}
 				at += tall(part.rows, part.size)
@@ -198,33 +203,24 @@ func (s *Sheet) Lines(n int) {
 	s.y += 2
 }
 
-// Picture puts a drawing across the page, no higher than most.
-func (s *Sheet) Picture(p *draw.Page, most float64) {
-	w, h := p.Size()
-	k := min(s.room()/w, most/h)
-	s.Keep(h*k + 2)
-	if s.err == nil {
-		s.err = p.Onto(s.f, margin+(s.room()-w*k)/2, s.y, k)
-	}
-	s.y += h*k + 2
-}
-
-// Pictures puts drawings side by side, none higher than most.
-func (s *Sheet) Pictures(most float64, list ...*draw.Page) {
-	sum := 0.0
+// Pictures puts drawings side by side at their true size, so that the scales on
+// them hold; smaller only where they are wider than the page together.
+func (s *Sheet) Pictures(list ...*draw.Page) {
+	const gap = 3
+	wide, high := -float64(gap), 0.0
 	for _, p := range list {
 		w, h := p.Size()
-		sum += w / h
+		wide, high = wide+w+gap, max(high, h)
 	}
-	high := min(most, (s.room()-3*float64(len(list)-1))/sum)
-	s.Keep(high + 2)
-	x := margin
+	k := min(1, s.room()/wide)
+	s.Keep(high*k + 2)
+	x := margin + (s.room()-wide*k)/2
 	for _, p := range list {
-		w, h := p.Size()
 		if s.err == nil {
-			s.err = p.Onto(s.f, x, s.y, high/h)
+			s.err = p.Onto(s.f, x, s.y, k)
 		}
-		x += w*high/h + 3
+		w, _ := p.Size()
+		x += (w + gap) * k
 	}
-	s.y += high + 2
+	s.y += high*k + 2
 }
