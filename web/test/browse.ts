@@ -65,6 +65,19 @@ export class Program {
   }
 }
 
+// begin makes R. Vane the first admin of a program, in a page of their own.
+export async function begin(program: Program, context: BrowserContext): Promise<Page> {
+  const page = await context.newPage();
+  page.setDefaultTimeout(15_000);
+  await page.goto(program.url);
+  await page.getByLabel("Code from the console").fill(program.code);
+  await page.getByLabel("Name").fill("R. Vane");
+  await page.getByLabel("Password").fill("quayside crane 42");
+  await page.getByRole("button", { name: "Begin" }).click();
+  await page.getByRole("heading", { name: "Lifts" }).waitFor();
+  return page;
+}
+
 // listen keeps what a page complains of.
 export function listen(page: Page): string[] {
   const said: string[] = [];

@@ -1,13 +1,9 @@
 // The office: from first start to an approved plan, on the screens as they are.
-import { mkdirSync, readFileSync } from "node:fs";
-import { createRequire } from "node:module";
+import { readFileSync } from "node:fs";
 import type { BrowserContext, Page } from "playwright-core";
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { browser, listen, missing, Program } from "./browse";
-
-const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const pictures = process.env.PICTURES; // a folder: screenshots are kept there
-const sizes = { phone: [390, 844], tablet: [1280, 800], upright: [800, 1280], desktop: [1920, 1080] } as const;
+import { look as lookAt, menu } from "./look";
 
 describe.skipIf(missing)(`the office${missing && ` (${missing})`}`, () => {
   let context: BrowserContext, page: Page, said: string[];
@@ -19,37 +15,13 @@ describe.skipIf(missing)(`the office${missing && ` (${missing})`}`, () => {
     page = await context.newPage();
     page.setDefaultTimeout(15_000);
     said = listen(page);
-    if (pictures) mkdirSync(pictures, { recursive: true });
   });
   afterAll(async () => {
     await context?.close();
     await program.end();
   });
 
-  // look tries the screen at every size: axe finds nothing in any theme,
-  // nothing is wider than the screen, nothing is too small for gloves.
-  async function look(name: string) {
-    await page.evaluate(axe);
-    for (const [size, [width, height]] of Object.entries(sizes)) {
-      await page.setViewportSize({ width, height });
-      const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-      expect(wide, `${name} ${size}: wider than the screen`).toBeLessThanOrEqual(0);
-      const small = await page.evaluate(() =>
-        [...document.querySelectorAll("button, .button, select, input:not([type=checkbox], [type=radio], [type=range])")]
-          .filter((e) => (e as HTMLElement).offsetHeight > 0 && (e as HTMLElement).offsetHeight < 48)
-          .map((e) => e.outerHTML.slice(0, 80)),
-      );
-      expect(small, `${name} ${size}: too small for gloves`).toEqual([]);
-      for (const theme of ["light", "dark", "sun"]) {
-        if (size !== "phone" && size !== "desktop" && !pictures) continue; // axe sees no more in between
-        await page.evaluate((theme) => (document.documentElement.dataset.theme = theme), theme);
-        if (pictures) await page.screenshot({ path: `${pictures}/${name}-${size}-${theme}.png`, fullPage: true });
-        const found = (await page.evaluate("axe.run()")) as { violations: { id: string; nodes: { html: string }[] }[] };
-        expect(found.violations.map((v) => `${v.id}: ${v.nodes[0]?.html}`), `${name} ${size} ${theme}`).toEqual([]);
-      }
-    }
-    await page.setViewportSize({ width: 1280, height: 800 });
-  }
+  const look = (name: string) => lookAt(page, name);
 
   test("first start asks for the code of the console", async () => {
     await page.goto(program.url);
@@ -164,6 +136,7 @@ describe.skipIf(missing)(`the office${missing && ` (${missing})`}`, () => {
   });
 
   test("all of it speaks Spanish", async () => {
+    await menu(page);
     await page.getByLabel("Language").selectOption("es");
     await page.getByRole("heading", { name: "Historia" }).waitFor();
     await page.getByRole("link", { name: "Izajes" }).click();

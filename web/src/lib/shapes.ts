@@ -3,6 +3,9 @@ import type { components } from "./api-types";
 
 type Shapes = components["schemas"];
 export type Me = Shapes["Me"];
+export type User = Shapes["User"];
+export type Users = Shapes["Users"];
+export type ScreenLink = Shapes["ScreenLink"];
 export type Check = Shapes["DeskCheck"];
 export type Finding = Shapes["Finding"];
 export type Part = Shapes["Part"];
