@@ -33,17 +33,18 @@ export class Program {
   url = "";
   code = ""; // of the first start
   private process?: ChildProcess;
+  private ports?: [number, number];
   private readonly data = mkdtempSync(join(tmpdir(), "plumbhook-"));
 
   async start(): Promise<this> {
-    const [port, mqtt] = [await freePort(), await freePort()];
+    const [port, mqtt] = (this.ports ??= [await freePort(), await freePort()]);
     this.url = `http://127.0.0.1:${port}`;
     const p = (this.process = spawn(binary, ["serve", "--data", this.data, "--listen", `127.0.0.1:${port}`, "--mqtt", `127.0.0.1:${mqtt}`]));
     let said = "";
     for (const s of [p.stdout, p.stderr]) s.on("data", (b: Buffer) => (said += b.toString()));
     for (let i = 0; i < 600; i++) {
       if (p.exitCode !== null) throw new Error(`plumbhook ended: ${said}`);
-      this.code = /first admin: (\S+)/.exec(said)?.[1] ?? "";
+      this.code ||= /first admin: (\S+)/.exec(said)?.[1] ?? "";
       try {
         if (this.code && (await fetch(`${this.url}/healthz`)).ok) return this;
       } catch {
@@ -54,13 +55,19 @@ export class Program {
     throw new Error(`plumbhook does not answer: ${said}`);
   }
 
-  async end(): Promise<void> {
+  // stop ends the program; start has it go on with the same data at the same
+  // address.
+  async stop(): Promise<void> {
     const p = this.process;
     if (p && p.exitCode === null) {
       const gone = new Promise((r) => p.once("exit", r));
       p.kill();
       await gone;
     }
+  }
+
+  async end(): Promise<void> {
+    await this.stop();
     rmSync(this.data, { recursive: true, force: true });
   }
 }

@@ -1,6 +1,8 @@
 // ask speaks with the program. What it refuses comes back as a Refusal, whose
 // faults say what is wrong, where, and what to do.
 
+import { link } from "./link.svelte";
+
 export interface Fault {
   code: string;
   what: string;
@@ -31,8 +33,10 @@ export async function ask<T>(method: string, path: string, body?: unknown, withi
     }
     r = await fetch(path, init);
   } catch {
-    throw new Refusal(0, [{ code: "link", what: "no answer from the program", do: "look at the link; what was sent may or may not have been entered" }]);
+    throw new Refusal(0, [{ code: "link", what: "no answer from the program", do: "look at the link; what was sent may or may not have been entered, and is not sent again" }]);
   }
+  const seen = r.headers.get("X-Seen");
+  if (seen) link.note(seen);
   if (r.status === 204) return undefined as T;
   const is = r.headers.get("Content-Type") ?? "";
   if (r.ok) return (is.includes("json") ? r.json() : r.text()) as Promise<T>;
