@@ -70,7 +70,7 @@ describe.skipIf(missing)(`without a link${missing && ` (${missing})`}`, () => {
     await page.getByRole("button", { name: "Save as a revision" }).click();
     await page.getByRole("alert").getByText("no answer from the program").waitFor();
     await program.start();
-    await page.getByText("NO LINK TO THE PROGRAM").waitFor({ state: "detached" });
+    await page.getByText("NO LINK TO THE PROGRAM.", { exact: true }).waitFor({ state: "detached" });
     await page.getByText("Work that was not saved is here").waitFor(); // and is for its writer to save
     await page.getByRole("heading", { level: 1 }).getByRole("link").click();
     await page.getByRole("heading", { name: "Revisions" }).waitFor();

@@ -37,6 +37,7 @@ async function look() {
   } catch {
     return;
   }
+  if (!trying) return; // an earlier look was answered first
   clearInterval(trying);
   trying = undefined;
   old = undefined;
