@@ -301,6 +301,7 @@ type Record struct {
 	Lift  string `json:"lift"`
 	Title string `json:"title"`
 	LiftWatch
+	Sealed bool `json:"sealed" doc:"closed in one signed, chained file"`
 }
 
 // Replayed is a record gone through again.

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -17,6 +18,8 @@ import (
 	"plumbhook/contract"
 	"plumbhook/crew"
 	"plumbhook/internal/doccheck"
+	"plumbhook/record"
+	"plumbhook/record/seal"
 )
 
 // running is the app as serve runs it.
@@ -166,8 +169,53 @@ func TestWatchFromTheApp(t *testing.T) {
 	if len(one.Views) != 1 || one.Views[0].At.Sub(one.From) < 0 || one.Views[0].At.Sub(one.From) > 1500*time.Millisecond {
 		t.Errorf("at 1 s: %d views", len(one.Views))
 	}
+	sealedRecord(t, r, list.Records[0].ID)
 	if w, err := http.Get(r.url + "/api/watch"); err != nil || w.StatusCode != 404 {
 		t.Errorf("after the end: %v", w.StatusCode)
+	}
+}
+
+// sealedRecord seals a record, once, and has what is downloaded verified as
+// anybody would who got it.
+func sealedRecord(t *testing.T, r *running, id string) {
+	t.Helper()
+	at := r.url + "/api/records/" + id
+	load := func(path string, status int) []byte {
+		t.Helper()
+		a, err := http.Get(at + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer a.Body.Close()
+		b, err := io.ReadAll(a.Body)
+		if err != nil || a.StatusCode != status {
+			t.Fatalf("%s: status %d, %v: %s", path, a.StatusCode, err, b)
+		}
+		return b
+	}
+	load("/record.zip", http.StatusUnprocessableEntity) // not sealed yet
+	for range 2 {                                       // the second time it stays as it is
+		if rec := ask[contract.Record](t, r, "POST", "/api/records/"+id+"/seal", map[string]string{}); !rec.Sealed || rec.ID != id {
+			t.Fatalf("%+v", rec)
+		}
+	}
+	zipped := load("/record.zip", http.StatusOK)
+	rep, err := seal.Verify(bytes.NewReader(zipped), int64(len(zipped)))
+	if err != nil || !rep.Intact() || rep.Manifest.Number != 1 || rep.Manifest.Readings == 0 {
+		t.Fatalf("%+v, %v", rep, err)
+	}
+	if list := ask[contract.Records](t, r, "GET", "/api/records", nil); !list.Records[0].Sealed {
+		t.Errorf("the list: %+v", list)
+	}
+	frames := 0
+	for f, err := range record.ReadCSV("readings.csv", bytes.NewReader(load("/readings.csv", http.StatusOK))) {
+		if err != nil || len(f.Garbled) > 0 {
+			t.Fatalf("%v %v", f, err)
+		}
+		frames += len(f.Readings)
+	}
+	if uint64(frames) != rep.Manifest.Readings {
+		t.Errorf("%d readings in the CSV, %d in the record", frames, rep.Manifest.Readings)
 	}
 }
 

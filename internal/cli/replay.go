@@ -66,51 +66,14 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	recording := isDir(c.Readings)
-	curves := station.Curves{}
-	eng, err := watch.New(p, watch.Options{Later: recording, Curves: curves})
-	if err != nil {
-		return err
-	}
-	s, err := c.begin(c.Readings, l, p, eng)
-	if err != nil {
-		return err
-	}
-	defer s.discard()
-	var events []alarm.Event
-	var garbled []string
-	var cycles *cycleCount
-	if c.Cycles {
-		cycles = newCycleCount(l, p, curves)
-	}
-	said := func(ev alarm.Event) { events = append(events, ev) }
-	if recording {
-		if garbled, err = recorded(eng, curves, c.Readings, l.SHA256, said, s, cycles); err != nil {
-			return err
-		}
-	} else if garbled, err = fromCSV(eng, l, c.Readings, said, s, cycles); err != nil {
-		return err
-	}
-	res := eng.Finish()
-	out := contract.NewReplay(eng, &res, events)
-	out.Title, out.Revision, out.SHA256, out.Cautions = l.Title, l.Revision, l.SHA256, verdict.Cautions
-	if garbled != nil {
-		out.Garbled = garbled
-	}
-	told := ""
+	var take func(*watch.Engine, *contract.Replay) (string, error)
 	if gearDir != "" {
-		if told, err = c.take(eng, l, &out); err != nil {
-			return err
-		}
+		take = func(eng *watch.Engine, out *contract.Replay) (string, error) { return c.take(eng, l, out) }
 	}
-	if s != nil {
-		sealed := ""
-		if out.Sealed, sealed, err = s.finish(out, events, time.Now()); err != nil {
-			return err
-		}
-		told += sealed
+	out, told, err := c.through(c.Readings, p, c.Cycles, take)
+	if err != nil {
+		return err
 	}
-	out.Cycles = cycles.finish()
 	if c.Format == "json" {
 		err = writeJSON(e.out, out)
 	} else {
@@ -126,6 +89,57 @@ func (c *replayCmd) Run(e *env) error {
 		return errFails
 	}
 	return nil
+}
+
+// through goes through readings with the plan that they belong to, and seals
+// them where that is asked for. Load cycles are counted on demand. What take, if
+// any, and the seal tell is told.
+func (c *sealing) through(readings string, p *verdict.Plan, counts bool, take func(*watch.Engine, *contract.Replay) (string, error)) (out contract.Replay, told string, err error) {
+	l := p.Lift
+	recording := isDir(readings)
+	curves := station.Curves{}
+	eng, err := watch.New(p, watch.Options{Later: recording, Curves: curves})
+	if err != nil {
+		return out, "", err
+	}
+	s, err := c.begin(readings, l, p, eng)
+	if err != nil {
+		return out, "", err
+	}
+	defer s.discard()
+	var events []alarm.Event
+	var garbled []string
+	var cycles *cycleCount
+	if counts {
+		cycles = newCycleCount(l, p, curves)
+	}
+	said := func(ev alarm.Event) { events = append(events, ev) }
+	if recording {
+		garbled, err = recorded(eng, curves, readings, l.SHA256, said, s, cycles)
+	} else {
+		garbled, err = fromCSV(eng, l, readings, said, s, cycles)
+	}
+	if err != nil {
+		return out, "", err
+	}
+	res := eng.Finish()
+	out = contract.NewReplay(eng, &res, events)
+	out.Title, out.Revision, out.SHA256, out.Cautions = l.Title, l.Revision, l.SHA256, verdict.Cautions
+	if garbled != nil {
+		out.Garbled = garbled
+	}
+	out.Cycles = cycles.finish()
+	if take != nil {
+		if told, err = take(eng, &out); err != nil {
+			return out, "", err
+		}
+	}
+	if s != nil {
+		sealed := ""
+		out.Sealed, sealed, err = s.finish(out, events, time.Now())
+		told += sealed
+	}
+	return out, told, err
 }
 
 func isDir(path string) bool {

@@ -37,6 +37,8 @@ type sealing struct {
 	KeyFile   string        `placeholder:"FILE" help:"Sign with this key (PEM, PKCS #8, Ed25519) in place of the data folder's."`
 	Sheet     []string      `sep:"none" placeholder:"FILE" help:"Seal this file with it, as sheets/FILE; may be given several times."`
 	KeepUntil register.Date `placeholder:"DATE" help:"Have the record say that it is to be kept until this day, beside what the law asks."`
+
+	text []byte `kong:"-"` // of a lift file that is in no folder, as the app's are
 }
 
 // signerDir is where a data folder keeps key and chain.
@@ -258,7 +260,11 @@ func (s *sealer) finish(answer contract.Replay, events []alarm.Event, now time.T
 	if err := errors.Join(s.failed, s.parquet.Close(), s.raw.Close(), s.corrected.Close()); err != nil {
 		return nil, "", err
 	}
-	list, err := planFiles(s.lift)
+	list := []seal.Source{seal.Bytes("plan/"+filepath.Base(s.lift.File), s.text)}
+	var err error
+	if s.text == nil {
+		list, err = planFiles(s.lift)
+	}
 	if err != nil {
 		return nil, "", err
 	}

@@ -118,6 +118,7 @@ const (
 // watching is the app at work: the store, the server, and the lift on the watch
 // where there is one.
 type watching struct {
+	sealing  sync.Mutex // held while a record is sealed
 	plan     *verdict.Plan
 	dir      string
 	channels *intake.Map

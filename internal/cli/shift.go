@@ -28,6 +28,7 @@ var _ server.Watcher = (*watching)(nil)
 const (
 	watchesDir = "watches"
 	mapFile    = "map.yaml"
+	sealedFile = "record.zip"
 	// gatewaysDir is where channel maps of the app find the files they name.
 	gatewaysDir = "gateways"
 )
@@ -132,6 +133,28 @@ func (w *watching) End(id string) (stops int, err error) {
 		}
 	}
 	return stops, nil
+}
+
+// Sealed is where the sealed record of a watch is; empty: it has none.
+func (w *watching) Sealed(id string) string {
+	path := filepath.Join(w.watchDir(id), sealedFile)
+	if _, err := os.Stat(path); err != nil {
+		return ""
+	}
+	return path
+}
+
+// Seal seals the record of a watch that has ended, by the key of the data folder.
+func (w *watching) Seal(b server.Beginning) (string, error) {
+	w.sealing.Lock() // two of them would take the same place in the chain
+	defer w.sealing.Unlock()
+	if path := w.Sealed(b.ID); path != "" {
+		return path, nil
+	}
+	path := filepath.Join(w.watchDir(b.ID), sealedFile)
+	s := sealing{Seal: path, Data: w.dir, text: []byte(b.Text)}
+	_, _, err := s.through(w.watchDir(b.ID), b.Plan, false, nil)
+	return path, err
 }
 
 // Record gives what a watch was told, and with which options it judged.

@@ -54,6 +54,8 @@ var least = map[string]crew.Role{
 	"GET /api/watch/trend":               crew.Viewer,
 	"GET /api/records":                   crew.Viewer,
 	"GET /api/records/{id}/views":        crew.Viewer,
+	"GET /api/records/{id}/record.zip":   crew.Viewer,
+	"GET /api/records/{id}/readings.csv": crew.Viewer,
 	"PATCH /api/users/{name}":            crew.Viewer, // oneself; others: see changeUser
 	"/api/":                              crew.Viewer, // what is not there
 	"POST /api/watch/hold":               crew.Viewer, // anyone may stop
@@ -69,6 +71,7 @@ var least = map[string]crew.Role{
 	"POST /api/lifts/{id}/end":          crew.Rigger,
 	"POST /api/gear/{serial}/changes":   crew.Rigger,
 	"POST /api/records/{id}/gear":       crew.Rigger,
+	"POST /api/records/{id}/seal":       crew.Rigger,
 
 	"POST /api/lifts":                crew.Planner,
 	"POST /api/lifts/{id}/revisions": crew.Planner,

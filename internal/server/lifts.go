@@ -310,12 +310,18 @@ type Watcher interface {
 	// Record gives what a watch was told, first first, and with which options it
 	// judged. It may still be on.
 	Record(w Beginning) (iter.Seq2[*logbook.Entry, error], watch.Options, error)
+	// Sealed is the file of the sealed record of a watch; empty: there is none.
+	Sealed(id string) string
+	// Seal seals the record of a watch that has ended, where it is not sealed yet,
+	// and gives the file.
+	Seal(w Beginning) (string, error)
 }
 
 // Beginning is what a watch begins with.
 type Beginning struct {
 	ID       string
 	Plan     *verdict.Plan
+	Text     string // of the plan's lift file, for a record
 	Unit     string // the crew's
 	Map      string // channel map, YAML; empty after a restart: the one kept
 	Rehearse string // cause of a virtual lift; empty: a real one

@@ -1,10 +1,13 @@
 package server
 
 import (
+	"archive/zip"
 	"context"
 	"encoding/json"
+	"io/fs"
 	"math"
 	"net/http"
+	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -55,48 +58,143 @@ func (s *Server) records(api huma.API) {
 		out := contract.Records{Records: []contract.Record{}}
 		for i := range list {
 			for k := range list[i].Watches {
-				out.Records = append(out.Records, contract.Record{Lift: list[i].ID, Title: list[i].Title(), LiftWatch: contract.NewLiftWatch(&list[i].Watches[k])})
+				out.Records = append(out.Records, s.record(&list[i], &list[i].Watches[k]))
 			}
 		}
 		slices.SortStableFunc(out.Records, func(a, b contract.Record) int { return b.From.Compare(a.From) })
 		return &answer[contract.Records]{out}, nil
 	})
 	huma.Register(api, op("/api/records/{id}/views", "replay", "A record gone through with the engine of the watch: how things stood"), s.replay)
+	seal := op("/api/records/{id}/seal", "seal-record", "Close the record of a watch that has ended in one signed, chained file")
+	seal.Method = http.MethodPost
+	huma.Register(api, seal, s.sealRecord)
+	zipped := op("/api/records/{id}/record.zip", "sealed-record", "The sealed record, as plumbhook verify reads it")
+	zipped.Responses = fileAnswer("application/zip")
+	huma.Register(api, zipped, func(ctx context.Context, q *recordPath) (*download, error) {
+		path, err := s.sealed(ctx, q.ID)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		b, err := os.ReadFile(path)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		return &download{"application/zip", `attachment; filename="record-` + q.ID + `.zip"`, b}, nil
+	})
+	csv := op("/api/records/{id}/readings.csv", "record-readings", "The readings of a sealed record, every one as it came")
+	csv.Responses = fileAnswer("text/csv")
+	huma.Register(api, csv, func(ctx context.Context, q *recordPath) (*download, error) {
+		path, err := s.sealed(ctx, q.ID)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		z, err := zip.OpenReader(path)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		defer z.Close()
+		b, err := fs.ReadFile(z, "readings.csv")
+		if err != nil {
+			return nil, s.status(err)
+		}
+		return &download{"text/csv", `attachment; filename="readings-` + q.ID + `.csv"`, b}, nil
+	})
+}
+
+// recordPath names a record.
+type recordPath struct {
+	ID string `path:"id" maxLength:"40"`
+}
+
+// download is a file to be saved, never to be shown as a page of ours.
+type download struct {
+	Type string `header:"Content-Type"`
+	Disp string `header:"Content-Disposition"`
+	Body []byte
+}
+
+// fileAnswer describes the answer of a download.
+func fileAnswer(kind string) map[string]*huma.Response {
+	return map[string]*huma.Response{"200": {Description: "The file", Content: map[string]*huma.MediaType{kind: {Schema: &huma.Schema{Type: huma.TypeString, Format: "binary"}}}}}
+}
+
+// record shapes one watch of a job.
+func (s *Server) record(j *job.Job, w *job.Watch) contract.Record {
+	return contract.Record{Lift: j.ID, Title: j.Title(), LiftWatch: contract.NewLiftWatch(w), Sealed: s.o.Watcher.Sealed(w.ID) != ""}
+}
+
+// watchOf finds a watch by its id.
+func (s *Server) watchOf(ctx context.Context, id string) (*job.Job, *job.Watch, error) {
+	list, err := s.o.Lifts.Jobs(ctx, job.Query{})
+	if err != nil {
+		return nil, nil, err
+	}
+	for i := range list {
+		for k := range list[i].Watches {
+			if list[i].Watches[k].ID == id {
+				return &list[i], &list[i].Watches[k], nil
+			}
+		}
+	}
+	return nil, nil, fault.New(fault.Reference, "there is no record %q", id).Fix("look at the list of records")
+}
+
+// sealed gives the sealed file of a record.
+func (s *Server) sealed(ctx context.Context, id string) (string, error) {
+	if _, _, err := s.watchOf(ctx, id); err != nil {
+		return "", err
+	}
+	path := s.o.Watcher.Sealed(id)
+	if path == "" {
+		return "", fault.New(fault.Missing, "the record is not sealed yet").Fix("seal it first")
+	}
+	return path, nil
+}
+
+// sealRecord seals the record of a watch that has ended.
+func (s *Server) sealRecord(ctx context.Context, q *recordPath) (*answer[contract.Record], error) {
+	j, w, err := s.watchOf(ctx, q.ID)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	if w.To.At.IsZero() {
+		return nil, s.status(fault.New(fault.Disagree, "the watch is still on").Fix("end the watch first: a sealed record is never added to"))
+	}
+	b, err := s.recordOf(ctx, q.ID)
+	if err != nil {
+		return nil, s.status(err)
+	}
+	if _, err := s.o.Watcher.Seal(b); err != nil {
+		return nil, s.status(err)
+	}
+	return &answer[contract.Record]{s.record(j, w)}, nil
 }
 
 // recordOf finds the job that a record belongs to, and what its watch began with.
 func (s *Server) recordOf(ctx context.Context, id string) (Beginning, error) {
-	list, err := s.o.Lifts.Jobs(ctx, job.Query{})
+	found, w, err := s.watchOf(ctx, id)
 	if err != nil {
 		return Beginning{}, err
 	}
-	for i := range list {
-		for _, w := range list[i].Watches {
-			if w.ID != id {
-				continue
-			}
-			j, err := s.o.Lifts.Job(ctx, list[i].ID)
-			if err != nil {
-				return Beginning{}, err
-			}
-			r, err := j.Revision(w.Revision)
-			if err != nil {
-				return Beginning{}, err
-			}
-			p, err := s.checked(ctx, []byte(r.Text), false)
-			if err != nil {
-				return Beginning{}, err
-			}
-			b := Beginning{ID: id, Plan: p, Rehearse: w.Rehearse}
-			for _, a := range j.Approvals {
-				if a.Revision == w.Revision {
-					b.Unit = a.Unit
-				}
-			}
-			return b, nil
+	j, err := s.o.Lifts.Job(ctx, found.ID)
+	if err != nil {
+		return Beginning{}, err
+	}
+	r, err := j.Revision(w.Revision)
+	if err != nil {
+		return Beginning{}, err
+	}
+	p, err := s.checked(ctx, []byte(r.Text), false)
+	if err != nil {
+		return Beginning{}, err
+	}
+	b := Beginning{ID: id, Plan: p, Text: r.Text, Rehearse: w.Rehearse}
+	for _, a := range j.Approvals {
+		if a.Revision == w.Revision {
+			b.Unit = a.Unit
 		}
 	}
-	return Beginning{}, fault.New(fault.Reference, "there is no record %q", id).Fix("look at the list of records")
+	return b, nil
 }
 
 type replayQuery struct {
