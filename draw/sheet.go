@@ -59,7 +59,9 @@ const pictureW, pictureH = 240, 180
 // Sheet.
 func Picture(h *lift.Hung, util, p95 map[string]float64, meta Meta, name string) *Page {
 	t, err := meta.tongue()
-	t.w, t.h = pictureW, pictureH
+	if t.w, t.h = meta.Size[0], meta.Size[1]; t.w*t.h <= 0 {
+		t.w, t.h = pictureW, pictureH
+	}
 	p := &Page{w: t.w, h: t.h, title: clean(h.Lift.Title), err: err}
 	turn, said := facing(h)
 	views := map[string]view{

@@ -16,6 +16,7 @@ type Meta struct {
 	Force string          // the one unit of every force and weight; of mass too, as force at standard gravity; empty: the system's own
 	Paper string          // "A4" (also when empty), "A3" or "Letter", all landscape
 	Date  string          // as it shall stand in the title block
+	Size  [2]float64      // of a Picture, mm; zero: 240 by 180
 
 	// The verdict on this state, where there is one, in the words of check:
 	// it comes first on the sheet. Fails and Worst (what is used most, of

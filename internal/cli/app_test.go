@@ -11,6 +11,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -170,6 +171,20 @@ func TestWatchFromTheApp(t *testing.T) {
 		t.Errorf("at 1 s: %d views", len(one.Views))
 	}
 	sealedRecord(t, r, list.Records[0].ID)
+	for _, kind := range []string{"customer", "record"} {
+		res, err := http.Get(r.url + "/api/records/" + list.Records[0].ID + "/sheets/" + kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		pdf, err := io.ReadAll(res.Body)
+		res.Body.Close()
+		if err != nil || res.StatusCode != 200 || !bytes.HasPrefix(pdf, []byte("%PDF")) {
+			t.Errorf("%s: status %d, %v, %.200s", kind, res.StatusCode, err, pdf)
+		}
+		if text := pdfText(t, pdf); !strings.Contains(text, "NOTHING WAS LIFTED") {
+			t.Errorf("%s of a rehearsal: %s", kind, text)
+		}
+	}
 	if w, err := http.Get(r.url + "/api/watch"); err != nil || w.StatusCode != 404 {
 		t.Errorf("after the end: %v", w.StatusCode)
 	}
@@ -217,6 +232,22 @@ func sealedRecord(t *testing.T, r *running, id string) {
 	if uint64(frames) != rep.Manifest.Readings {
 		t.Errorf("%d readings in the CSV, %d in the record", frames, rep.Manifest.Readings)
 	}
+}
+
+// pdfText reads a PDF with a reader that is not ours.
+func pdfText(t *testing.T, pdf []byte) string {
+	t.Helper()
+	tool, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("pdftotext is not on the PATH: apt-get install poppler-utils")
+	}
+	cmd := exec.Command(tool, "-layout", "-", "-")
+	cmd.Stdin = bytes.NewReader(pdf)
+	text, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
 }
 
 // Who has to sign in, by how the program is started.

@@ -45,6 +45,7 @@ type commands struct {
 	Replay    replayCmd    `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
 	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of a file, for an editor to check and complete with."`
 	Serve     serveCmd     `cmd:"" help:"Serve the app: plan, approve, watch; with a lift file, watch that lift."`
+	Sheet     sheetCmd     `cmd:"" help:"Print a sheet as PDF: lift plan, crew card, expected readings, briefing, gear issue, reports after the lift."`
 	Signer    signerCmd    `cmd:"" help:"Print the public key that records are sealed with, and the head of their chain."`
 	Size      sizeCmd      `cmd:"" help:"Choose leg lengths, gear and load cells."`
 	Trial     trialCmd     `cmd:"" help:"Play virtual lifts with known faults and count how often the watch explains them rightly."`

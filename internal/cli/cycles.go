@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"iter"
 	"math"
 
 	"plumbhook/contract"
@@ -88,23 +87,6 @@ func (l *countedLeg) put(closed []cycles.Cycle) {
 	for _, k := range closed {
 		l.gathered.Add(k)
 		l.greatest = math.Max(l.greatest, k.Range())
-	}
-}
-
-// frames counts those that go by.
-func (c *cycleCount) frames(frames iter.Seq2[*reading.Frame, error]) iter.Seq2[*reading.Frame, error] {
-	if c == nil {
-		return frames
-	}
-	return func(yield func(*reading.Frame, error) bool) {
-		for f, err := range frames {
-			if err == nil {
-				c.take(f)
-			}
-			if !yield(f, err) {
-				return
-			}
-		}
 	}
 }
 

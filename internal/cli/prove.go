@@ -89,7 +89,7 @@ func played(plan *prove.Plan, path string) (*proved, error) {
 	}
 	run, out, first := prove.Start(plan), proved{}, true
 	frames := record.CSV{Name: path, Measures: func(ch string) record.Measure { return measure[ch] }}.Read(bufio.NewReaderSize(f, 1<<20))
-	for frame, err := range noting(frames, &out.garbled) {
+	for frame, err := range noting(frames, &out.garbled, nil) {
 		if err != nil {
 			return nil, err
 		}

@@ -22,6 +22,7 @@ import (
 	"plumbhook/reading"
 	"plumbhook/record"
 	"plumbhook/register"
+	sheets "plumbhook/report"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
@@ -110,14 +111,25 @@ func (c *sealing) through(readings string, p *verdict.Plan, counts bool, take fu
 	var events []alarm.Event
 	var garbled []string
 	var cycles *cycleCount
+	var traced func(*reading.Frame)
+	w := &sheets.Watched{Plan: p, Trace: sheets.Trace{}}
 	if counts {
 		cycles = newCycleCount(l, p, curves)
 	}
+	if s != nil {
+		traced = tracing(eng, w)
+	}
+	see := func(f *reading.Frame) {
+		cycles.take(f)
+		if traced != nil {
+			traced(f)
+		}
+	}
 	said := func(ev alarm.Event) { events = append(events, ev) }
 	if recording {
-		garbled, err = recorded(eng, curves, readings, l.SHA256, said, s, cycles)
+		garbled, err = recorded(eng, curves, readings, l.SHA256, said, s, see)
 	} else {
-		garbled, err = fromCSV(eng, l, readings, said, s, cycles)
+		garbled, err = fromCSV(eng, l, readings, said, s, see)
 	}
 	if err != nil {
 		return out, "", err
@@ -136,7 +148,9 @@ func (c *sealing) through(readings string, p *verdict.Plan, counts bool, take fu
 	}
 	if s != nil {
 		sealed := ""
-		out.Sealed, sealed, err = s.finish(out, events, time.Now())
+		w.Events, w.Garbled = events, garbled
+		ended(w, eng, res)
+		out.Sealed, sealed, err = s.finish(out, w, time.Now())
 		told += sealed
 	}
 	return out, told, err
@@ -165,23 +179,28 @@ func measures(l *lift.Lift) func(string) record.Measure {
 // mostGarbled is how many rows that could not be read are told one by one.
 const mostGarbled = 50
 
-func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event), s *sealer, cycles *cycleCount) (garbled []string, err error) {
+// fromCSV goes through a file; s and see take each frame before the engine does,
+// where they are not nil.
+func fromCSV(eng *watch.Engine, l *lift.Lift, path string, said func(alarm.Event), s *sealer, see func(*reading.Frame)) (garbled []string, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fault.New(fault.Path, "the readings cannot be read").In(path).Because(err)
 	}
 	defer f.Close()
 	frames := record.CSV{Name: path, Measures: measures(l)}.Read(bufio.NewReaderSize(f, 1<<20))
-	err = watch.Play(eng, s.frames(cycles.frames(noting(frames, &garbled))), said)
+	err = watch.Play(eng, s.frames(noting(frames, &garbled, see)), said)
 	return garbled, err
 }
 
-// noting keeps what could not be read of the frames that go by.
-func noting(frames iter.Seq2[*reading.Frame, error], garbled *[]string) iter.Seq2[*reading.Frame, error] {
+// noting keeps what could not be read of the frames that go by, and shows them.
+func noting(frames iter.Seq2[*reading.Frame, error], garbled *[]string, see func(*reading.Frame)) iter.Seq2[*reading.Frame, error] {
 	return func(yield func(*reading.Frame, error) bool) {
 		for f, err := range frames {
 			if err == nil && len(*garbled) < mostGarbled {
 				*garbled = append(*garbled, f.Garbled...)
+			}
+			if err == nil && see != nil {
+				see(f)
 			}
 			if !yield(f, err) {
 				return
@@ -203,7 +222,7 @@ func recordIn(dir string) string {
 // last lift on the plan where the recording tells lifts apart. It goes by the
 // calibrations that are noted in it: curves are those of the engine. Where the
 // beginning is gone, the first note that is left holds for what comes before it.
-func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said func(alarm.Event), s *sealer, cycles *cycleCount) (missing []string, err error) {
+func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said func(alarm.Event), s *sealer, see func(*reading.Frame)) (missing []string, err error) {
 	dir = recordIn(dir)
 	r, err := record.NewReader(dir)
 	if err != nil {
@@ -239,7 +258,9 @@ func recorded(eng *watch.Engine, curves station.Curves, dir, plan string, said f
 			break
 		}
 		s.entry(en)
-		cycles.take(en.Frame)
+		if en.Kind == logbook.Frame && see != nil {
+			see(en.Frame)
+		}
 		if en.Kind == logbook.Event {
 			continue // said anew
 		}

@@ -26,6 +26,7 @@ import (
 	"plumbhook/record/parquet"
 	"plumbhook/record/seal"
 	"plumbhook/register"
+	sheets "plumbhook/report"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
@@ -256,7 +257,7 @@ func (s *sealer) frames(frames iter.Seq2[*reading.Frame, error]) iter.Seq2[*read
 }
 
 // finish seals what was gathered with the answer of the replay.
-func (s *sealer) finish(answer contract.Replay, events []alarm.Event, now time.Time) (*contract.SealedRecord, string, error) {
+func (s *sealer) finish(answer contract.Replay, w *sheets.Watched, now time.Time) (*contract.SealedRecord, string, error) {
 	if err := errors.Join(s.failed, s.parquet.Close(), s.raw.Close(), s.corrected.Close()); err != nil {
 		return nil, "", err
 	}
@@ -276,8 +277,8 @@ func (s *sealer) finish(answer contract.Replay, events []alarm.Event, now time.T
 	asJSON("check.json", contract.NewCheck(s.plan))
 	asJSON("result.json", answer)
 	var said bytes.Buffer
-	for i := range events {
-		text, bad := json.Marshal(contract.NewEvent(&events[i]))
+	for i := range w.Events {
+		text, bad := json.Marshal(contract.NewEvent(&w.Events[i]))
 		err = errors.Join(err, bad)
 		said.Write(append(text, '\n'))
 	}
@@ -290,6 +291,11 @@ func (s *sealer) finish(answer contract.Replay, events []alarm.Event, now time.T
 			list = append(list, seal.Bytes(name, b.Bytes()))
 		}
 	}
+	papers, err := s.papers(w)
+	if err != nil {
+		return nil, "", err
+	}
+	list = append(list, papers...)
 	for name, f := range s.files {
 		if name == "corrected.csv" && !s.differs {
 			continue
@@ -333,6 +339,27 @@ func (s *sealer) finish(answer contract.Replay, events []alarm.Event, now time.T
 		return nil, "", err
 	}
 	return contract.NewSealed(rep), s.told(rep), nil
+}
+
+// papers are the sheets of the lift, printed from what is sealed with them: the
+// same plan and readings give the same bytes.
+func (s *sealer) papers(w *sheets.Watched) (list []seal.Source, err error) {
+	o := sheets.Options{Program: "plumbhook " + version()}
+	if at := moment(s.from); s.readings > 0 && !strings.HasSuffix(at, " s") {
+		o.On = register.DateOf(s.from.Time().UTC())
+	}
+	pdf, err := sheets.LiftPlan(s.plan, o)
+	if err != nil {
+		return nil, err
+	}
+	list = append(list, seal.Bytes("printed/lift-plan.pdf", pdf))
+	for kind, name := range map[string]string{"customer": "printed/customer-report.pdf", "record": "printed/full-record.pdf"} {
+		if pdf, err = sheets.OfWatched(kind, w, 0, o); err != nil {
+			return nil, err
+		}
+		list = append(list, seal.Bytes(name, pdf))
+	}
+	return list, nil
 }
 
 // moment writes the time of a reading: a date, or seconds of a recording that
@@ -450,6 +477,8 @@ events.jsonl       what the alarms say to these readings, a line each
 events-live.jsonl  what the crew was told then, where that was recorded
 words.jsonl        what persons did and said, the calibrations in force, what
                    the recording lacked then; where that was recorded
+printed/           lift plan, customer report and full record as PDF, printed
+                   from the files above: the same input gives the same bytes
 sheets/            papers that were put in
 signer.pem         the public key of whoever sealed it
 manifest.json      size and SHA-256 of each file and of each 64 KiB of it

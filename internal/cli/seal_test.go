@@ -116,6 +116,22 @@ func TestSealAndVerify(t *testing.T) {
 	if _, again, _ := run("replay", back, "--lift", lift, "--format", "json"); again != answer {
 		t.Error("the sealed readings replay to something else")
 	}
+	for kind, name := range map[string]string{"customer": "customer-report", "record": "full-record", "plan": "lift-plan"} {
+		args := []string{"sheet", lift, "--kind", kind, "-o", in("again.pdf")}
+		if kind != "plan" {
+			args = append(args, "--readings", back)
+		}
+		if status, _, errs := run(args...); status > exitFails {
+			t.Fatal(errs)
+		}
+		again, err := os.ReadFile(in("again.pdf"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if opened(t, in("two.zip"), "printed/"+name+".pdf") != string(again) {
+			t.Errorf("the sealed %s is not what sheet prints from what is sealed", name)
+		}
+	}
 
 	if status, out, errs := run("signer", "--data", in("data"), "-o", in("pub.pem")); status != exitHolds || !strings.Contains(out, "record     2,") {
 		t.Errorf("%d %s %s", status, out, errs)

@@ -17,6 +17,7 @@ import (
 	"plumbhook/contract"
 	"plumbhook/crew"
 	"plumbhook/internal/store"
+	"plumbhook/report"
 )
 
 // house is the app over real HTTP with a real store.
@@ -339,6 +340,26 @@ func TestLift(t *testing.T) {
 		t.Error("revision 1 is another")
 	}
 	h.refused(rob, "GET", at+"/revisions/3", nil, 404, "revision")
+	printed := func(path string) string {
+		status, pdf := h.send(rob, "GET", path, nil)
+		if status != 200 || !strings.HasPrefix(pdf, "%PDF") || !strings.HasSuffix(strings.TrimSpace(pdf), "%%EOF") {
+			t.Errorf("%s: status %d, %.200s", path, status, pdf)
+		}
+		return pdf
+	}
+	for _, kind := range report.Before {
+		printed(at + "/revisions/1/sheets/" + kind)
+	}
+	crewCard := at + "/revisions/1/sheets/crew"
+	if printed(crewCard) != printed(crewCard) {
+		t.Error("the same sheet has other bytes")
+	}
+	if printed(crewCard) == printed(at+"/revisions/2/sheets/crew") || printed(crewCard) == printed(crewCard+"?language=es&unit=t&units=us&number=KP-0042") {
+		t.Error("another revision, another language have the same bytes")
+	}
+	h.refused(rob, "GET", at+"/revisions/1/sheets/poster", nil, 422, "crew")
+	h.refused(rob, "GET", at+"/revisions/3/sheets/crew", nil, 404, "revision")
+	h.refused(rob, "GET", crewCard+"?unit=ton", nil, 422, "ton")
 	h.refused(rob, "GET", "/api/lifts/none", nil, 404, "list")
 
 	order := map[string]any{"revision": 2, "sha256": l.Revisions[1].SHA256, "unit": "t", "password": password, "holds": []string{"all bolts out"}}

@@ -150,6 +150,11 @@ func (s *Server) checked(ctx context.Context, text []byte, quick bool) (*verdict
 	if quick {
 		return verdict.Quick(l, gear)
 	}
+	return s.hang(ctx, l, gear)
+}
+
+// hang checks a lift that was read.
+func (s *Server) hang(ctx context.Context, l *lift.Lift, gear *verdict.Register) (*verdict.Plan, error) {
 	// Draws use every processor: one plan at a time, and the watch comes first.
 	select {
 	case s.drawing <- struct{}{}:

@@ -161,6 +161,7 @@ func (s *Server) lifts(api huma.API) {
 		}, &says)
 	})
 	huma.Register(api, op("GET", "/{id}/compare", "compare", "What differs between two revisions, and what it does"), s.compare)
+	s.sheets(api)
 	huma.Register(api, op("POST", "/{id}/approve", "approve", "Lock the newest revision by name, password and time"), s.approve)
 	huma.Register(api, op("POST", "/{id}/holds/{hold}", "hold-done", "Say that a hold point is done"), func(ctx context.Context, o *holdOrder) (*answer[contract.Lift], error) {
 		return s.change(ctx, o.ID, func(j job.Job) (job.Job, error) {

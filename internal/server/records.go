@@ -188,13 +188,7 @@ func (s *Server) recordOf(ctx context.Context, id string) (Beginning, error) {
 	if err != nil {
 		return Beginning{}, err
 	}
-	b := Beginning{ID: id, Plan: p, Text: r.Text, Rehearse: w.Rehearse}
-	for _, a := range j.Approvals {
-		if a.Revision == w.Revision {
-			b.Unit = a.Unit
-		}
-	}
-	return b, nil
+	return Beginning{ID: id, Plan: p, Text: r.Text, Rehearse: w.Rehearse, Unit: approvedUnit(&j, w.Revision)}, nil
 }
 
 type replayQuery struct {
