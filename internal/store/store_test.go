@@ -15,9 +15,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/stdlib"
-
 	"plumbhook/fault"
 	"plumbhook/internal/store"
 	"plumbhook/internal/store/storetest"
@@ -51,40 +48,6 @@ func TestSQLite(t *testing.T) {
 	storetest.Run(t, func(t testing.TB) storetest.Subject {
 		dir := t.TempDir()
 		s, db := open(t, dir), raw(t, dir)
-		return storetest.Subject{Store: s, Jobs: s, Crew: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
-	})
-}
-
-// TestPostgres runs against the server that PLUMBHOOK_TEST_POSTGRES names;
-// each store gets a schema of its own.
-func TestPostgres(t *testing.T) {
-	dsn := os.Getenv("PLUMBHOOK_TEST_POSTGRES")
-	if dsn == "" {
-		t.Skip("PLUMBHOOK_TEST_POSTGRES names no server")
-	}
-	n := 0
-	storetest.Run(t, func(t testing.TB) storetest.Subject {
-		n++
-		schema := fmt.Sprintf("plumbhook_%d_%d", os.Getpid(), n)
-		cfg, err := pgx.ParseConfig(dsn)
-		if err != nil {
-			t.Fatal(err)
-		}
-		cfg.RuntimeParams["search_path"] = schema
-		db := stdlib.OpenDB(*cfg)
-		if _, err := db.Exec("CREATE SCHEMA " + schema); err != nil {
-			t.Fatal(err)
-		}
-		t.Cleanup(func() {
-			if _, err := db.Exec("DROP SCHEMA " + schema + " CASCADE"); err != nil {
-				t.Error(err)
-			}
-			db.Close()
-		})
-		s, err := store.New(ctx, db, store.Postgres, t.TempDir())
-		if err != nil {
-			t.Fatal(err)
-		}
 		return storetest.Subject{Store: s, Jobs: s, Crew: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
 	})
 }
