@@ -31,6 +31,7 @@ const (
 
 // commands is what kong parses.
 type commands struct {
+	Backup    backupCmd    `cmd:"" help:"Copy a data folder into one file while it is in use, and check the copy."`
 	Calibrate calibrateCmd `cmd:"" help:"Review the certificates of a load cell: curve, class, uncertainty, drift, when it is due."`
 	Certify   certifyCmd   `cmd:"" help:"Make the certificates with which serve reaches tablets over TLS."`
 	Check     checkCmd     `cmd:"" help:"Hang a lift and say whether the plan holds."`
@@ -40,9 +41,11 @@ type commands struct {
 	Export    exportCmd    `cmd:"" help:"Write all that a data folder holds into one zip archive."`
 	Card      cardCmd      `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear      gearCmd      `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
+	Move      moveCmd      `cmd:"" help:"Move the register of a data folder to a PostgreSQL server, or back into a file."`
 	Prove     proveCmd     `cmd:"" help:"Work out a proof test or a pull, and judge what was read of it."`
 	Rehearse  rehearseCmd  `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
 	Replay    replayCmd    `cmd:"" help:"Go through recorded readings with the engine of the watch, and say what it would have said."`
+	Restore   restoreCmd   `cmd:"" help:"Make a data folder of a backup, and check it."`
 	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of a file, for an editor to check and complete with."`
 	Serve     serveCmd     `cmd:"" help:"Serve the app: plan, approve, watch; with a lift file, watch that lift."`
 	Sheet     sheetCmd     `cmd:"" help:"Print a sheet as PDF: lift plan, crew card, expected readings, briefing, gear issue, reports after the lift."`

@@ -30,7 +30,7 @@ type exportCmd struct {
 
 // Help says what is in it.
 func (*exportCmd) Help() string {
-	return `Writes all that a data folder holds into one zip archive: every file as it is under data/, the register as one database, and the recording once more in open forms, readings as Parquet and everything else as lines of JSON. The signing key is left out. It may run while a lift is watched; what comes later is not in it. SHA256SUMS lists the files in the form that sha256sum --check reads.
+	return `Writes all that a data folder holds into one zip archive: every file as it is under data/, the register as one database, and the recording once more in open forms, readings as Parquet and everything else as lines of JSON. The signing key, passwords and sessions are left out: backup has them. It may run while a lift is watched; what comes later is not in it. SHA256SUMS lists the files in the form that sha256sum --check reads.
 
 Exit status: 0 done; 1 done, and the recording has holes; 2 the folder cannot be read; 3 anything else.`
 }
@@ -138,6 +138,9 @@ func (x *export) folder(dir string) error {
 		case name == "tls/authority.key":
 			x.left = append(x.left, "tls/authority.key: whoever has it can pass for this machine")
 			return nil
+		case name == store.Elsewhere:
+			x.left = append(x.left, store.Elsewhere+": it may have a password in it")
+			return nil
 		case name == "seal/key.pem":
 			x.left = append(x.left, "seal/key.pem: the signing key is for its owner alone")
 			return nil
@@ -178,9 +181,10 @@ func (x *export) register(dir string) error {
 	}
 	defer os.RemoveAll(temp)
 	path := filepath.Join(temp, "copy")
-	if err := s.Snapshot(ctx, path); err != nil {
+	if err := errors.Join(s.Snapshot(ctx, path), store.Blank(ctx, path)); err != nil {
 		return err
 	}
+	x.left = append(x.left, "passwords, PINs and sessions: they let people in, and an archive is given away")
 	f, err := os.Open(path)
 	if err != nil {
 		return err

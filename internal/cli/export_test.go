@@ -51,7 +51,7 @@ func TestExport(t *testing.T) {
 
 	out := filepath.Join(dir, "all.zip") // inside the folder, and while the recording is open
 	status, told, errs := run("export", "--data", dir, "-o", out)
-	if status != exitHolds || !strings.Contains(told, "left out   seal/key.pem") || !strings.Contains(told, "left out   link") {
+	if status != exitHolds || !strings.Contains(told, "left out   seal/key.pem") || !strings.Contains(told, "left out   link") || !strings.Contains(told, "left out   passwords") {
 		t.Fatalf("%d %s %s", status, told, errs)
 	}
 	if err := rec.Close(); err != nil {

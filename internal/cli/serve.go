@@ -6,6 +6,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -137,6 +138,7 @@ type watching struct {
 	site     *station.Site
 	server   *server.Server
 	store    *store.Store
+	lock     io.Closer // the data folder is served by nobody else
 	ln       net.Listener
 	scheme   string
 	log      *slog.Logger
@@ -162,6 +164,12 @@ func (w *watching) open(ctx context.Context) (err error) {
 		runtime.GOMAXPROCS(4)
 	}
 	w.log = slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	if err := os.MkdirAll(w.dir, 0o750); err != nil {
+		return fault.New(fault.Path, "the data folder cannot be made").In(w.dir).Because(err).Fix("look at your rights")
+	}
+	if w.lock, err = serving(w.dir); err != nil {
+		return err
+	}
 	if w.store, err = store.Open(ctx, w.dir, true); err != nil {
 		return err
 	}
@@ -318,6 +326,9 @@ func (w *watching) close() {
 	}
 	if w.store != nil {
 		w.store.Close()
+	}
+	if w.lock != nil {
+		w.lock.Close()
 	}
 }
 

@@ -101,12 +101,3 @@ func sum(data []byte) []byte {
 	s := sha256.Sum256(data)
 	return s[:]
 }
-
-// Snapshot writes the database, as it is at one moment, to a new file. Others
-// may read and write meanwhile.
-func (s *Store) Snapshot(ctx context.Context, path string) error {
-	if _, err := s.db.ExecContext(ctx, "VACUUM INTO ?", path); err != nil {
-		return fault.New(fault.Path, "the register cannot be copied").In(path).Because(err).Fix("make room on the disk")
-	}
-	return nil
-}

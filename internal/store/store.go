@@ -12,11 +12,16 @@ import (
 	"database/sql"
 	"embed"
 	"errors"
+	"fmt"
 	"io/fs"
+	"net"
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/stdlib"
 	"github.com/pressly/goose/v3"
 	_ "modernc.org/sqlite" // registers the driver
 
@@ -35,24 +40,28 @@ const (
 // Store keeps the gear register, the lifts and the persons: a register.Store,
 // a job.Store and a crew.Store.
 type Store struct {
-	db     *sql.DB
-	files  *os.Root
-	mirror mirror
+	db      *sql.DB
+	dialect Dialect
+	files   *os.Root
+	mirror  mirror
 }
 
-// Database is the file in a data folder that holds the store.
-const Database = "plumbhook.db"
+// In a data folder: the database, or a line that says where else it is.
+const (
+	Database  = "plumbhook.db"
+	Elsewhere = "database.url"
+)
 
-// Exists tells whether a data folder holds a store.
+// Exists tells whether a data folder holds a store, or says where it is.
 func Exists(dir string) bool {
-	_, err := os.Stat(filepath.Join(dir, Database))
-	return err == nil
+	_, here := os.Stat(filepath.Join(dir, Database))
+	_, there := os.Stat(filepath.Join(dir, Elsewhere))
+	return here == nil || there == nil
 }
 
-// Open opens the store in a data folder. A folder without one is an error,
-// unless it is to be created.
+// Open opens the store of a data folder: the PostgreSQL server that it names, or
+// the file in it. A folder without one is an error, unless it is to be created.
 func Open(ctx context.Context, dir string, create bool) (*Store, error) {
-	path := filepath.Join(dir, Database)
 	if create {
 		if err := os.MkdirAll(dir, 0o750); err != nil {
 			return nil, fault.New(fault.Path, "the data folder cannot be made").Because(err)
@@ -60,6 +69,17 @@ func Open(ctx context.Context, dir string, create bool) (*Store, error) {
 	} else if !Exists(dir) {
 		return nil, fault.New(fault.Path, "there is no register in the folder %s", dir).Fix("check the path; an import makes a new register")
 	}
+	switch at, err := os.ReadFile(filepath.Join(dir, Elsewhere)); {
+	case err == nil:
+		return OpenPostgres(ctx, strings.TrimSpace(string(at)), dir)
+	case !errors.Is(err, fs.ErrNotExist):
+		return nil, fault.New(fault.Path, "where the register is cannot be read").In(filepath.Join(dir, Elsewhere)).Because(err).Fix("look at your rights to it")
+	}
+	return openFile(ctx, filepath.Join(dir, Database), dir)
+}
+
+// openFile opens a SQLite file.
+func openFile(ctx context.Context, path, dir string) (*Store, error) {
 	// In a file: URI the path is escaped, or a ? in a folder's name would end it.
 	// Writers take their lock at the start, so that none fails half-way because
 	// another was faster.
@@ -76,29 +96,49 @@ func Open(ctx context.Context, dir string, create bool) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := New(ctx, db, SQLite, dir)
+	return New(ctx, db, SQLite, dir)
+}
+
+// OpenPostgres opens a store on a PostgreSQL server. Its attachments lie in dir.
+// What goes to another machine goes encrypted.
+func OpenPostgres(ctx context.Context, address, dir string) (*Store, error) {
+	cfg, err := pgx.ParseConfig(address)
 	if err != nil {
-		db.Close()
-		return nil, err
+		return nil, fault.New(fault.Syntax, "the address of the PostgreSQL server cannot be read").Because(err).Fix("write it as postgres://USER@HOST/DATABASE?sslmode=verify-full")
 	}
-	return s, nil
+	plain := cfg.TLSConfig == nil
+	for _, f := range cfg.Fallbacks {
+		plain = plain || f.TLSConfig == nil
+	}
+	if ip := net.ParseIP(cfg.Host); plain && !strings.HasPrefix(cfg.Host, "/") && cfg.Host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, fault.New(fault.Unsupported, "the register would cross the network in the clear").Fix("add sslmode=verify-full to the address of the PostgreSQL server")
+	}
+	db := stdlib.OpenDB(*cfg)
+	if err := db.PingContext(ctx); err != nil {
+		db.Close()
+		return nil, fault.New(fault.Path, "the PostgreSQL server that has the register does not answer").Because(err).Fix("look whether it runs, and at user and password")
+	}
+	return New(ctx, db, Postgres, dir)
 }
 
 // New makes a store of an open database, brings its tables up to date, and
 // keeps attachments in dir. It closes db when it is closed itself.
 func New(ctx context.Context, db *sql.DB, dialect Dialect, dir string) (*Store, error) {
-	if err := migrate(ctx, db, dialect); err != nil {
+	if err := migrate(ctx, db, dialect, dir); err != nil {
+		db.Close()
 		return nil, err
 	}
 	files := filepath.Join(dir, "files")
 	if err := os.MkdirAll(files, 0o750); err != nil {
+		db.Close()
 		return nil, fault.New(fault.Path, "the folder for attachments cannot be made").Because(err)
 	}
 	root, err := os.OpenRoot(files)
 	if err != nil {
+		db.Close()
 		return nil, fault.New(fault.Path, "the folder for attachments cannot be opened").Because(err)
 	}
-	return &Store{db: db, files: root, mirror: mirror{last: -1}}, nil
+	return &Store{db: db, dialect: dialect, files: root, mirror: mirror{last: -1}}, nil
 }
 
 // Close closes database and folder.
@@ -110,7 +150,9 @@ var migrations embed.FS
 // overlays are the migrations that each dialect words for itself.
 var overlays = map[int64]string{2: "append_only.sql", 4: "revisions_stay.sql"}
 
-func migrate(ctx context.Context, db *sql.DB, dialect Dialect) error {
+// migrate brings the tables up to date. A file that has tables already is copied
+// first, so that the program before can be gone back to.
+func migrate(ctx context.Context, db *sql.DB, dialect Dialect, dir string) error {
 	common, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		return err
@@ -140,6 +182,11 @@ func migrate(ctx context.Context, db *sql.DB, dialect Dialect) error {
 			return fault.New(fault.Unsupported, "the register was written by a newer program (version %d of its tables, %d known here)", has, known).Fix("use that program")
 		}
 		if err == nil && has < known {
+			if has > 0 && dialect == SQLite {
+				if err := aside(ctx, db, filepath.Join(dir, fmt.Sprintf("before-%d.db", known))); err != nil {
+					return err
+				}
+			}
 			_, err = p.Up(ctx)
 		}
 		if err == nil || try == 3 {
