@@ -18,7 +18,7 @@ var layers = []layer{
 	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew", "weigh", "prove"}},
 	{"live", []string{"sim", "alarm", "watch", "record"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
-	{"adapters", []string{"internal/authority", "internal/backup", "internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
+	{"adapters", []string{"internal/audit", "internal/authority", "internal/backup", "internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
 	{"command", []string{"cmd/plumbhook"}},
 }
 
@@ -39,6 +39,7 @@ var sideways = []edge{
 	{"watch", "alarm", "the watch tells the alarms what is the case"},
 	{"internal/cli", "internal/authority", "serve has TLS for other machines"},
 	{"internal/backup", "internal/store", "the register is copied as it is at one moment, and checked"},
+	{"internal/cli", "internal/audit", "serve notes who did what, and doctor goes through it"},
 	{"internal/cli", "internal/backup", "backup and restore are commands"},
 	{"internal/cli", "internal/bus", "serve may be told of a message server outside"},
 	{"internal/cli", "internal/intake", "serve reads the channel map"},

@@ -166,6 +166,9 @@ func (a *Authority) PEM() []byte { return a.raw }
 // Names are those that it may certify.
 func (a *Authority) Names() []string { return a.cert.PermittedDNSDomains }
 
+// Until is when it runs out.
+func (a *Authority) Until() time.Time { return a.cert.NotAfter }
+
 // Fingerprint is what a person compares before trusting the certificate: its
 // SHA-256.
 func (a *Authority) Fingerprint() string { return fmt.Sprintf("% X", sha256.Sum256(a.cert.Raw)) }

@@ -4,8 +4,8 @@ package bus
 
 import "golang.org/x/sys/unix"
 
-// free is the space an ordinary program can still use beside a path, in bytes.
-func free(path string) int64 {
+// Free is the space an ordinary program can still use beside a path, in bytes.
+func Free(path string) int64 {
 	var s unix.Statfs_t
 	if path == "" || unix.Statfs(path, &s) != nil {
 		return -1

@@ -107,7 +107,7 @@ func (s *said) fatal() error {
 
 // Health looks. On a disk that does not answer it takes a second.
 func (b *Bus) Health(ctx context.Context) Health {
-	h := Health{Free: free(b.opt.Dir)}
+	h := Health{Free: Free(b.opt.Dir)}
 	t := time.Now()
 	d := &b.disk
 	d.mu.Lock()

@@ -91,7 +91,7 @@ func (c *moveCmd) Run(e *env) error {
 		return err
 	}
 	defer lock.Close()
-	to, where := c.To, c.To
+	to, where := c.To, ""
 	switch u, err := url.Parse(c.To); {
 	case c.To == "sqlite":
 		to, where = "", filepath.Join(c.Data, store.Database)

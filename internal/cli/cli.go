@@ -37,6 +37,7 @@ type commands struct {
 	Check     checkCmd     `cmd:"" help:"Hang a lift and say whether the plan holds."`
 	Drill     drillCmd     `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
 	Demo      demoCmd      `cmd:"" help:"Watch virtual lifts on the live page: nothing to configure."`
+	Doctor    doctorCmd    `cmd:"" help:"Say in plain words what is wrong with a data folder and the program that serves it."`
 	Draw      drawCmd      `cmd:"" help:"Draw a lift as it hangs: elevation, plan and pictorial view."`
 	Export    exportCmd    `cmd:"" help:"Write all that a data folder holds into one zip archive."`
 	Card      cardCmd      `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`

@@ -19,9 +19,14 @@ import (
 	"syscall"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
 	"plumbhook/card"
 	"plumbhook/contract"
 	"plumbhook/fault"
+	"plumbhook/internal/audit"
 	"plumbhook/internal/authority"
 	"plumbhook/internal/bus"
 	"plumbhook/internal/intake"
@@ -47,6 +52,9 @@ type serveCmd struct {
 	} `embed:"" prefix:"keep-"`
 	Readout   string   `default:"kN" placeholder:"UNIT" help:"The one unit of everything the crew reads of FILE (default ${default}); lifts of the app have their own."`
 	SignIn    string   `enum:"auto,always,never" default:"auto" help:"Who has to sign in: always everybody; never anybody, on this machine alone; auto: everybody, unless FILE is watched on this machine alone and nobody is registered."`
+	Metrics   string   `placeholder:"ADDR" help:"Where Prometheus finds figures, at /metrics: an address of this machine alone, as 127.0.0.1:9470 (default: nowhere)."`
+	Log       string   `enum:"text,json" default:"text" help:"Form of the log on standard error: text or json, a line each (default ${default})."`
+	LogLevel  string   `name:"log-level" enum:"debug,info,warn,error" default:"warn" help:"The least that is logged: debug (each request), info, warn, error (default ${default})."`
 	PlainHTTP bool     `name:"plain-http" help:"Serve other machines without TLS: passwords and readings can be read and altered on the way."`
 	Name      []string `placeholder:"HOST" help:"A further name that this machine is reached by. Give it again for each."`
 }
@@ -96,7 +104,7 @@ func (c *serveCmd) Run(e *env) error {
 	if c.Keep.Days < 0 || c.Keep.GB < 0 {
 		return fault.New(fault.Range, "a recording cannot be kept for less than nothing").Fix("give --keep-days and --keep-gb above zero, or leave them out")
 	}
-	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout, signIn: c.SignIn, plain: c.PlainHTTP, names: c.Name, getenv: os.Getenv}
+	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout, signIn: c.SignIn, plain: c.PlainHTTP, names: c.Name, getenv: os.Getenv, metrics: c.Metrics, log: logger(os.Stderr, c.Log, c.LogLevel)}
 	if c.NATS != "" {
 		w.external = &bus.External{URL: c.NATS, Credentials: os.Getenv("PLUMBHOOK_NATS_CREDENTIALS")}
 	}
@@ -138,6 +146,9 @@ type watching struct {
 	site     *station.Site
 	server   *server.Server
 	store    *store.Store
+	metrics  string // address; empty: nowhere
+	figures  *http.Server
+	audit    *audit.Log
 	lock     io.Closer // the data folder is served by nobody else
 	ln       net.Listener
 	scheme   string
@@ -163,7 +174,9 @@ func (w *watching) open(ctx context.Context) (err error) {
 	if runtime.GOMAXPROCS(0) < 4 {
 		runtime.GOMAXPROCS(4)
 	}
-	w.log = slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	if w.log == nil {
+		w.log = logger(os.Stderr, "text", "warn")
+	}
 	if err := os.MkdirAll(w.dir, 0o750); err != nil {
 		return fault.New(fault.Path, "the data folder cannot be made").In(w.dir).Because(err).Fix("look at your rights")
 	}
@@ -173,7 +186,10 @@ func (w *watching) open(ctx context.Context) (err error) {
 	if w.store, err = store.Open(ctx, w.dir, true); err != nil {
 		return err
 	}
-	o := server.Options{Version: version(), Log: w.log, Hosts: w.names, Gear: w.store, Lifts: w.store, Crew: w.store, Watcher: w}
+	if w.audit, err = audit.Open(filepath.Join(w.dir, auditFile)); err != nil {
+		return err
+	}
+	o := server.Options{Audit: w.note, Version: version(), Log: w.log, Hosts: w.names, Gear: w.store, Lifts: w.store, Crew: w.store, Watcher: w}
 	o.App, _ = web.App()
 	if err := w.hear(&o); err != nil {
 		return err
@@ -193,6 +209,9 @@ func (w *watching) open(ctx context.Context) (err error) {
 	}
 	if w.plan == nil {
 		w.server = server.New(nil, o)
+		if err := w.measure(); err != nil {
+			return err
+		}
 		w.greet(&o)
 		switch title, err := w.server.Resume(ctx); {
 		case err != nil && title == "":
@@ -208,6 +227,9 @@ func (w *watching) open(ctx context.Context) (err error) {
 		return err
 	}
 	w.server = server.New(w.station, o)
+	if err := w.measure(); err != nil {
+		return err
+	}
 	w.greet(&o)
 	return nil
 }
@@ -324,12 +346,59 @@ func (w *watching) close() {
 	if w.ln != nil {
 		w.ln.Close()
 	}
+	if w.figures != nil {
+		w.figures.Close()
+	}
+	if w.audit != nil {
+		w.audit.Close()
+	}
 	if w.store != nil {
 		w.store.Close()
 	}
 	if w.lock != nil {
 		w.lock.Close()
 	}
+}
+
+// logger writes what happens as lines of text or JSON.
+func logger(to io.Writer, form, level string) *slog.Logger {
+	var least slog.Level
+	_ = least.UnmarshalText([]byte(level)) // one of those that the option takes
+	o := &slog.HandlerOptions{Level: least}
+	if form == "json" {
+		return slog.New(slog.NewJSONHandler(to, o))
+	}
+	return slog.New(slog.NewTextHandler(to, o))
+}
+
+// auditFile has who did what over the API.
+const auditFile = "audit.jsonl"
+
+func (w *watching) note(d server.Deed) error {
+	return w.audit.Note(audit.Entry{At: d.At, Who: d.Who, From: d.From, Did: d.Did, Status: d.Status})
+}
+
+// measure serves figures for Prometheus to this machine.
+func (w *watching) measure() error {
+	if w.metrics == "" {
+		return nil
+	}
+	ln, err := net.Listen("tcp", w.metrics)
+	if err != nil {
+		return other(fault.New(fault.Path, "cannot listen on %s", w.metrics).Because(err).Fix("give another address with --metrics"))
+	}
+	if !loopback(ln.Addr()) {
+		ln.Close()
+		return option("metrics", fault.New(fault.Unsupported, "figures are told without sign-in, and to this machine alone").Fix("listen on 127.0.0.1, and have a collector on this machine pass them on"))
+	}
+	r := prometheus.NewRegistry()
+	r.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), w.server)
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", promhttp.HandlerFor(r, promhttp.HandlerOpts{}))
+	w.figures = &http.Server{Handler: mux, ReadTimeout: 10 * time.Second, WriteTimeout: 10 * time.Second, MaxHeaderBytes: 16 << 10}
+	w.notes = append(w.notes, fmt.Sprintf("figures      http://%s/metrics", ln.Addr()))
+	go w.figures.Serve(ln)
+	return nil
 }
 
 // shownIn writes a force in the unit of the lift.

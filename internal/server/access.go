@@ -96,6 +96,7 @@ type me struct {
 	byPIN bool
 	token string
 	from  string // address
+	as    string // who signs in by this request
 }
 
 type meKey struct{}
@@ -110,14 +111,14 @@ func who(ctx context.Context) *me {
 
 // enforce lets through what the sender's role reaches.
 func (s *Server) enforce(mux *http.ServeMux) http.Handler {
-	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		_, pattern := mux.Handler(r)
+	judge := func(w *telling, r *http.Request, pattern string) {
 		need, known := least[pattern]
 		if !known && !strings.Contains(pattern, "/api/") { // pages, which hold nothing that anybody entered
 			mux.ServeHTTP(w, r)
 			return
 		}
 		m, err := s.sender(r)
+		w.m = m
 		switch {
 		case err != nil:
 			s.o.Log.Error("a session cannot be looked up", "err", err)
@@ -134,6 +135,10 @@ func (s *Server) enforce(mux *http.ServeMux) http.Handler {
 		default:
 			refuse(w, http.StatusForbidden, fault.New(fault.Missing, "this takes the role %s; %s is %s", need, m.Name, m.Role).Fix("ask a %s to do it, or an admin for the role", need))
 		}
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		_, pattern := mux.Handler(r)
+		s.noted(w, r, pattern, judge)
 	})
 }
 
@@ -152,11 +157,19 @@ func (s *Server) sender(r *http.Request) (*me, error) {
 	if err != nil || c.Value == "" {
 		return m, nil
 	}
-	x, err := s.o.Crew.Session(r.Context(), crew.TokenSum(c.Value))
+	now, err := s.session(r.Context(), c.Value)
+	now.from = m.from
+	return now, err
+}
+
+// session finds whom a token is of; somebody without a role when it has ended.
+func (s *Server) session(ctx context.Context, token string) (*me, error) {
+	m := &me{}
+	x, err := s.o.Crew.Session(ctx, crew.TokenSum(token))
 	if err != nil {
 		return m, unlessUnknown(err)
 	}
-	p, err := s.o.Crew.Person(r.Context(), x.Name)
+	p, err := s.o.Crew.Person(ctx, x.Name)
 	if err != nil {
 		return m, unlessUnknown(err)
 	}
@@ -167,11 +180,11 @@ func (s *Server) sender(r *http.Request) (*me, error) {
 	}
 	if note {
 		x.Seen = now
-		if err := s.o.Crew.PutSession(r.Context(), x); err != nil {
+		if err := s.o.Crew.PutSession(ctx, x); err != nil {
 			return m, err
 		}
 	}
-	m.Person, m.byPIN, m.token = p, x.ByPIN, c.Value
+	m.Person, m.byPIN, m.token = p, x.ByPIN, token
 	return m, nil
 }
 
@@ -216,6 +229,12 @@ func (b *brake) wait(now time.Time, keys ...string) (left time.Duration) {
 		left = max(left, f.last.Add(must).Sub(now))
 	}
 	return left
+}
+
+// wrong notes a secret that was wrong.
+func (s *Server) wrong(now time.Time, keys ...string) {
+	s.count.wrong.Inc()
+	s.brake.failed(now, keys...)
 }
 
 func (b *brake) failed(now time.Time, keys ...string) {

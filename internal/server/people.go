@@ -206,7 +206,7 @@ func (s *Server) prove(ctx context.Context, name, password string) (crew.Person,
 		return p, s.status(err)
 	}
 	if !good || p.Ended {
-		s.brake.failed(s.o.Now(), keys...)
+		s.wrong(s.o.Now(), keys...)
 		return p, &refusal{http.StatusUnauthorized, contract.NewFaults(errWrong)}
 	}
 	s.brake.passed(keys...)
@@ -227,6 +227,7 @@ func (s *Server) begin(ctx context.Context, p crew.Person, byPIN bool) (*signed,
 			return nil, s.status(err)
 		}
 	}
+	who(ctx).as = p.Name
 	token, now := rand.Text(), s.o.Now()
 	if err := s.o.Crew.PutSession(ctx, crew.Session{Sum: crew.TokenSum(token), Name: p.Name, Begun: now, Seen: now, ByPIN: byPIN}); err != nil {
 		return nil, s.status(err)
@@ -266,7 +267,7 @@ func (s *Server) setup(ctx context.Context, o *order[setupOrder]) (*signed, erro
 		return nil, err
 	}
 	if s.o.Code == "" || subtle.ConstantTimeCompare([]byte(o.Body.Code), []byte(s.o.Code)) != 1 {
-		s.brake.failed(s.o.Now(), "setup")
+		s.wrong(s.o.Now(), "setup")
 		return nil, &refusal{http.StatusForbidden, contract.NewFaults(fault.New(fault.Disagree, "that is not the code").In("code").Fix("read it off the console of the program"))}
 	}
 	p, err := s.newPerson(ctx, o.Body.Name, o.Body.Password, crew.Admin)
@@ -288,7 +289,7 @@ func (s *Server) pin(ctx context.Context, o *order[pinOrder]) (*signed, error) {
 		return nil, err
 	}
 	wrong := func() (*signed, error) {
-		s.brake.failed(s.o.Now(), "from "+who(ctx).from)
+		s.wrong(s.o.Now(), "from "+who(ctx).from)
 		return nil, &refusal{http.StatusUnauthorized, contract.NewFaults(fault.New(fault.Disagree, "name and PIN do not go together").Fix("try again, or sign in with the password"))}
 	}
 	p, err := s.o.Crew.Person(ctx, o.Body.Name)

@@ -106,8 +106,10 @@ type Options struct {
 	// Hosts are further names that this machine is reached by.
 	Hosts   []string
 	Version string
-	Log     *slog.Logger     // slog.Default when nil
-	Now     func() time.Time // time.Now when nil
+	Log     *slog.Logger // slog.Default when nil
+	// Audit is told of everything that was to change something; nil: nobody is.
+	Audit func(Deed) error
+	Now   func() time.Time // time.Now when nil
 }
 
 // Server is the handler of all there is.
@@ -119,6 +121,7 @@ type Server struct {
 	drawing chan struct{}        // holds who lets a plan's unknowns spread
 	hashes  chan struct{}        // holds who tries a password
 	brake   brake
+	count   counters
 	handler http.Handler
 }
 
@@ -175,7 +178,7 @@ func New(st Station, o Options) *Server {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	s := &Server{o: o, drawing: make(chan struct{}, 1), hashes: make(chan struct{}, mostHashing), brake: brake{fails: map[string]failing{}}}
+	s := &Server{o: o, drawing: make(chan struct{}, 1), hashes: make(chan struct{}, mostHashing), brake: brake{fails: map[string]failing{}}, count: newCounters()}
 	s.Put(st, o.Watched)
 	s.hosts = append([]string{"localhost"}, o.Hosts...)
 	if name, err := os.Hostname(); err == nil {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"plumbhook/contract"
+	"plumbhook/crew"
 	"plumbhook/watch"
 )
 
@@ -18,6 +19,8 @@ const (
 	beatEvery = 300 * time.Millisecond
 	// stuck is how long one write may take before the reader is given up.
 	stuck = 3 * time.Second
+	// admittedEvery is how soon a stream ends after its session.
+	admittedEvery = 2 * time.Second
 	// mostEvents that wait for a reader, and mostStreams at a time, bound the
 	// memory; a reader that is cut off comes back and is told how things stand.
 	mostEvents  = 4096
@@ -202,6 +205,9 @@ func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
 	}
 	beat := time.NewTicker(beatEvery)
 	defer beat.Stop()
+	ctx, over := context.WithCancel(ctx)
+	defer over()
+	go s.admitted(ctx, over)
 	for {
 		select {
 		case <-ctx.Done():
@@ -215,6 +221,28 @@ func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
 			if !send(messages...) || over {
 				return
 			}
+		}
+	}
+}
+
+// admitted ends a stream when the session that it was opened by has ended.
+// Looking at it is using it. While sessions cannot be looked up screens stay on.
+func (s *Server) admitted(ctx context.Context, end func()) {
+	m := who(ctx)
+	if m.token == "" {
+		return
+	}
+	t := time.NewTicker(admittedEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		}
+		if now, err := s.session(ctx, m.token); err == nil && now.Role == crew.Nobody {
+			end()
+			return
 		}
 	}
 }
