@@ -123,7 +123,7 @@ func Load(dir string) (*Authority, error) {
 	raw, err := os.ReadFile(filepath.Join(at, certFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fault.New(fault.Missing, "other machines are served over TLS alone, and there is no certificate").
-			Fix("make one: plumbhook certify --data %s; or listen on 127.0.0.1; or insist with --plain-http", dir)
+			Fix("make one: plumbhook certify --data %s; or listen on 127.0.0.1; or insist with --plain-http, for gateways --plain-mqtt", dir)
 	}
 	a := &Authority{raw: raw, now: time.Now, ips: addresses}
 	var secret []byte

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"crypto/tls"
 	"fmt"
 	"io"
 	"net/http"
@@ -12,8 +13,10 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"plumbhook/internal/audit"
+	"plumbhook/internal/authority"
 )
 
 // What a folder in use holds is there again after a restore, and nothing is
@@ -203,4 +206,26 @@ func mustURL(t *testing.T, text string) *url.URL {
 		t.Fatal(err)
 	}
 	return u
+}
+
+// Gateways on other machines come in over TLS, unless somebody insists.
+func TestGatewaysOverTLS(t *testing.T) {
+	dir := t.TempDir()
+	for addr, here := range map[string]bool{"": true, "127.0.0.1:1883": true, "[::1]:1883": true, "localhost:1883": true, "0.0.0.0:8883": false, ":8883": false, "192.0.2.7:8883": false, "site.example.com:8883": false} {
+		w := &watching{dir: dir, mqtt: addr}
+		c, err := w.gatewayTLS()
+		if c != nil || (err == nil) != here {
+			t.Errorf("%q: %v %v", addr, c, err)
+		}
+		w.plainMQTT = true
+		if c, err := w.gatewayTLS(); c != nil || err != nil || (len(w.notes) == 0) != here {
+			t.Errorf("%q, plain: %v %v %q", addr, c, err, w.notes)
+		}
+	}
+	if err := authority.Make(dir, []string{"site.example.com"}, time.Now()); err != nil {
+		t.Fatal(err)
+	}
+	if c, err := (&watching{dir: dir, mqtt: ":8883"}).gatewayTLS(); err != nil || c == nil || c.MinVersion < tls.VersionTLS12 {
+		t.Error(c, err)
+	}
 }

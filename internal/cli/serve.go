@@ -56,6 +56,7 @@ type serveCmd struct {
 	Log       string   `enum:"text,json" default:"text" help:"Form of the log on standard error: text or json, a line each (default ${default})."`
 	LogLevel  string   `name:"log-level" enum:"debug,info,warn,error" default:"warn" help:"The least that is logged: debug (each request), info, warn, error (default ${default})."`
 	PlainHTTP bool     `name:"plain-http" help:"Serve other machines without TLS: passwords and readings can be read and altered on the way."`
+	PlainMQTT bool     `name:"plain-mqtt" help:"Let gateways on other machines in without TLS: whoever is on that network can read their passwords, and forge what they send."`
 	Name      []string `placeholder:"HOST" help:"A further name that this machine is reached by. Give it again for each."`
 }
 
@@ -104,7 +105,7 @@ func (c *serveCmd) Run(e *env) error {
 	if c.Keep.Days < 0 || c.Keep.GB < 0 {
 		return fault.New(fault.Range, "a recording cannot be kept for less than nothing").Fix("give --keep-days and --keep-gb above zero, or leave them out")
 	}
-	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout, signIn: c.SignIn, plain: c.PlainHTTP, names: c.Name, getenv: os.Getenv, metrics: c.Metrics, log: logger(os.Stderr, c.Log, c.LogLevel)}
+	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout, signIn: c.SignIn, plain: c.PlainHTTP, plainMQTT: c.PlainMQTT, names: c.Name, getenv: os.Getenv, metrics: c.Metrics, log: logger(os.Stderr, c.Log, c.LogLevel)}
 	if c.NATS != "" {
 		w.external = &bus.External{URL: c.NATS, Credentials: os.Getenv("PLUMBHOOK_NATS_CREDENTIALS")}
 	}
@@ -127,20 +128,21 @@ const (
 // watching is the app at work: the store, the server, and the lift on the watch
 // where there is one.
 type watching struct {
-	sealing  sync.Mutex // held while a record is sealed
-	plan     *verdict.Plan
-	dir      string
-	channels *intake.Map
-	files    fs.FS
-	listen   string
-	mqtt     string
-	readout  string
-	external *bus.External
-	signIn   string
-	plain    bool     // plain HTTP for other machines too
-	names    []string // that this machine is reached by
-	getenv   func(string) string
-	keep     record.Keep
+	sealing   sync.Mutex // held while a record is sealed
+	plan      *verdict.Plan
+	dir       string
+	channels  *intake.Map
+	files     fs.FS
+	listen    string
+	mqtt      string
+	readout   string
+	external  *bus.External
+	signIn    string
+	plain     bool     // plain HTTP for other machines too
+	plainMQTT bool     // gateways on other machines without TLS
+	names     []string // that this machine is reached by
+	getenv    func(string) string
+	keep      record.Keep
 
 	station  *station.Station
 	site     *station.Site
@@ -253,7 +255,12 @@ func (w *watching) up(ctx context.Context, dir string, p *verdict.Plan, out cont
 	}
 	with = server.Watched{Readout: out, Day: card.Day{}}
 	if w.channels != nil {
-		if w.site, err = st.Connect(ctx, station.Gateways{Map: w.channels, Files: w.files, Getenv: w.getenv, Dir: dir, MQTT: w.mqtt, Extern: w.external, Log: w.log}); err != nil {
+		secret, err := w.gatewayTLS()
+		if err != nil {
+			w.down()
+			return with, err
+		}
+		if w.site, err = st.Connect(ctx, station.Gateways{TLS: secret, Map: w.channels, Files: w.files, Getenv: w.getenv, Dir: dir, MQTT: w.mqtt, Extern: w.external, Log: w.log}); err != nil {
 			w.down()
 			return with, err
 		}
@@ -294,8 +301,31 @@ func (w *watching) hear(o *server.Options) (err error) {
 	}
 	w.scheme, o.TLS, o.Authority = "https", true, a.PEM()
 	o.Hosts = append(o.Hosts, a.Names()...)
-	w.ln = tls.NewListener(w.ln, &tls.Config{GetCertificate: a.Certificate, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
+	w.ln = tls.NewListener(w.ln, secret(a, "http/1.1"))
 	return nil
+}
+
+// secret is TLS with this machine's certificate.
+func secret(a *authority.Authority, speaks ...string) *tls.Config {
+	return &tls.Config{GetCertificate: a.Certificate, MinVersion: tls.VersionTLS12, NextProtos: speaks}
+}
+
+// gatewayTLS is for gateways on other machines: who can forge what a gateway
+// sends can make a load look light.
+func (w *watching) gatewayTLS() (*tls.Config, error) {
+	host, _, err := net.SplitHostPort(w.mqtt)
+	if ip := net.ParseIP(host); w.mqtt == "" || err == nil && (host == "localhost" || ip != nil && ip.IsLoopback()) {
+		return nil, nil
+	}
+	if w.plainMQTT {
+		w.notes = append(w.notes, "WARNING: gateways on other machines are let in without TLS; their passwords can be read, and what they send can be forged")
+		return nil, nil
+	}
+	a, err := authority.Load(w.dir)
+	if err != nil {
+		return nil, err
+	}
+	return secret(a), nil
 }
 
 func loopback(a net.Addr) bool {

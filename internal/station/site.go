@@ -2,6 +2,7 @@ package station
 
 import (
 	"context"
+	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -32,6 +33,7 @@ type Gateways struct {
 	Getenv func(string) string
 	Dir    string        // data folder; the message server keeps its streams below it
 	MQTT   string        // address to listen on for MQTT; 127.0.0.1:1883 when empty
+	TLS    *tls.Config   // of the MQTT listener; nil: none
 	Extern *bus.External // a message server outside, instead of our own
 	Log    *slog.Logger
 }
@@ -86,7 +88,7 @@ func (s *Station) Connect(ctx context.Context, g Gateways) (*Site, error) {
 		return nil, err
 	}
 	x.handler = post.Handler(g.Map, posts, x.tally, x.tally)
-	if x.bus, err = bus.Open(ctx, bus.Options{Dir: g.Dir, Listen: g.MQTT, Gateways: users, External: g.Extern, Readings: retention(s.keep), Events: retention(s.keep), Live: x.live, Log: g.Log}); err != nil {
+	if x.bus, err = bus.Open(ctx, bus.Options{Dir: g.Dir, Listen: g.MQTT, TLS: g.TLS, Gateways: users, External: g.Extern, Readings: retention(s.keep), Events: retention(s.keep), Live: x.live, Log: g.Log}); err != nil {
 		return nil, err
 	}
 	run, cancel := context.WithCancel(context.Background())
