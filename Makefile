@@ -6,6 +6,8 @@
 # make lint, fmt   what the linters say; put the layout right
 # make build       one static binary, build/plumbhook, with the app in it
 # make web         the app alone, web/dist
+# make fuzz        every parser fed with rubbish, FUZZ=10s each
+# make release     what is given away, in build/release
 
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
@@ -16,7 +18,7 @@ export PATH := $(if $(filter /%,$(GO)),$(dir $(GO)):)$(PATH)
 
 PLUMBHOOK := build/plumbhook
 
-.PHONY: demo test bench faults validation lint fmt build web need-go need-cc need-node
+.PHONY: demo test bench faults validation lint vuln fuzz release fmt build web need-go need-cc need-node
 
 demo: build
 	@$(PLUMBHOOK) demo
@@ -52,6 +54,29 @@ lint: need-go
 	$(GO) vet ./...
 	$(GO) tool staticcheck ./...
 	@bad=$$($(GO) tool gofumpt -l .); [ -z "$$bad" ] || { echo "not in gofumpt layout, run make fmt:"; echo "$$bad"; exit 1; }
+
+	$(GO) run ./internal/bill
+	@$(MAKE) --no-print-directory vuln
+
+# What is known of mistakes in what we build on. Where the database of them cannot
+# be reached, the check is left out and said to be: set GOVULNDB to a copy of it.
+vuln: need-go
+	@if [ -n "$${GOVULNDB:-}" ] || timeout 5 bash -c ': < /dev/tcp/vuln.go.dev/443' 2>/dev/null; then \
+	  $(GO) tool govulncheck ./...; \
+	else echo "NOT CHECKED for known vulnerabilities: vuln.go.dev cannot be reached, and GOVULNDB names no copy"; fi
+
+FUZZ := 10s
+
+# One target after the other; the first that fails ends it and leaves its input in
+# the testdata folder of its package, where every later test run tries it again.
+fuzz: need-go
+	@grep -rn --include='*_test.go' -o '^func Fuzz[A-Za-z]*' . | while IFS=: read -r file _ name; do \
+	  name=$${name#func }; echo "$$(dirname $$file) $$name"; \
+	  $(GO) test -run '^$$' -fuzz "^$$name$$" -fuzztime $(FUZZ) "$$(dirname $$file)" || exit 1; \
+	done
+
+release: need-go web
+	packaging/release
 
 fmt: need-go
 	$(GO) tool gofumpt -l -w .

@@ -24,7 +24,7 @@ var layers = []layer{
 
 // beside lists the packages that serve tests. They import what they need and
 // no shipped code imports them.
-var beside = []string{"validation", "internal/testkit", "internal/arch", "internal/doccheck", "internal/faults"}
+var beside = []string{"validation", "internal/testkit", "internal/arch", "internal/doccheck", "internal/faults", "internal/bill"}
 
 // An edge is one package importing another, with the reason that allows or
 // forbids it.

@@ -33,6 +33,7 @@ const (
 type commands struct {
 	Backup    backupCmd    `cmd:"" help:"Copy a data folder into one file while it is in use, and check the copy."`
 	Calibrate calibrateCmd `cmd:"" help:"Review the certificates of a load cell: curve, class, uncertainty, drift, when it is due."`
+	Complete  completeCmd  `cmd:"" help:"Print a script that has a shell complete commands and options."`
 	Certify   certifyCmd   `cmd:"" help:"Make the certificates with which serve reaches tablets over TLS."`
 	Check     checkCmd     `cmd:"" help:"Hang a lift and say whether the plan holds."`
 	Drill     drillCmd     `cmd:"" help:"Try the alarms: play written readings to the watch and see whether it says what it must."`
@@ -42,6 +43,7 @@ type commands struct {
 	Export    exportCmd    `cmd:"" help:"Write all that a data folder holds into one zip archive."`
 	Card      cardCmd      `cmd:"" help:"Print the card of what every load cell must read, and when to stop."`
 	Gear      gearCmd      `cmd:"" help:"The register of gear with serials: what it is, whether it is in date, what happened to it."`
+	Manual    manualCmd    `cmd:"" help:"Print the manual page."`
 	Move      moveCmd      `cmd:"" help:"Move the register of a data folder to a PostgreSQL server, or back into a file."`
 	Prove     proveCmd     `cmd:"" help:"Work out a proof test or a pull, and judge what was read of it."`
 	Rehearse  rehearseCmd  `cmd:"" help:"Play a lift on a virtual crane, with a fault on demand, and write its readings."`
