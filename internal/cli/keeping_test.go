@@ -17,6 +17,7 @@ import (
 
 	"plumbhook/internal/audit"
 	"plumbhook/internal/authority"
+	"plumbhook/internal/doccheck"
 )
 
 // What a folder in use holds is there again after a restore, and nothing is
@@ -227,5 +228,36 @@ func TestGatewaysOverTLS(t *testing.T) {
 	}
 	if c, err := (&watching{dir: dir, mqtt: ":8883"}).gatewayTLS(); err != nil || c == nil || c.MinVersion < tls.VersionTLS12 {
 		t.Error(c, err)
+	}
+}
+
+// The commands that docs/keeping.md shows do what it says, one after the other.
+func TestKeepingPage(t *testing.T) {
+	text, err := os.ReadFile("../../docs/keeping.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown, err := filepath.Abs(examples)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(t.TempDir())
+	if err := os.Symlink(shown, "examples"); err != nil {
+		t.Fatal(err)
+	}
+	count := 0
+	for _, b := range doccheck.Read(string(text)).Blocks {
+		if b.Kind != "sh" {
+			continue
+		}
+		for line := range strings.Lines(b.Text) {
+			count++
+			if status, _, errs := run(words(strings.TrimSpace(line))[1:]...); status != exitHolds && status != exitFails || errs != "" {
+				t.Errorf("%s: %d %s", line, status, errs)
+			}
+		}
+	}
+	if count != 4 {
+		t.Errorf("%d commands", count)
 	}
 }
