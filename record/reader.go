@@ -275,11 +275,13 @@ func (t *tour) segment(p *place, seek bool, last uint64) bool {
 		return false
 	}
 	if seek {
+		marks := p.marks
 		if sum := p.footer(file, size); sum != nil {
-			k := sort.Search(len(sum.marks), func(k int) bool { return t.past(sum.marks[k]) }) - 1
-			if k >= 0 {
-				s.off, s.want = sum.marks[k].off, sum.marks[k].n
-			}
+			marks = sum.marks
+		}
+		k := sort.Search(len(marks), func(k int) bool { return t.past(marks[k]) || marks[k].off >= size }) - 1
+		if k >= 0 {
+			s.off, s.want = marks[k].off, marks[k].n
 		}
 	}
 	s.w.buf = t.buf[:0]

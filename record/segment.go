@@ -365,6 +365,7 @@ type place struct {
 	name  string
 	first uint64
 	size  int64
+	marks []mark // of one that has no footer yet, where they are known
 }
 
 // list gives the segments of a folder in order.
@@ -387,7 +388,7 @@ func list(dir string) ([]place, error) {
 		if err != nil {
 			return nil, unreadable(f.Name(), err)
 		}
-		out = append(out, place{filepath.Join(dir, f.Name()), f.Name(), first, info.Size()})
+		out = append(out, place{filepath.Join(dir, f.Name()), f.Name(), first, info.Size(), nil})
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].first < out[j].first })
 	return out, nil

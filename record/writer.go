@@ -506,7 +506,11 @@ func (r *Recording) Status() Status {
 func (r *Recording) Reader() *Reader {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return &Reader{r.dir, append([]place(nil), r.places...)}
+	places := append([]place(nil), r.places...)
+	if k := len(places) - 1; k >= 0 && places[k].first == r.first {
+		places[k].marks = append([]mark(nil), r.sum.marks...)
+	}
+	return &Reader{r.dir, places}
 }
 
 // Close tries once more to write what waits, and says so if it cannot.
@@ -591,7 +595,7 @@ func (r *Recording) attempt(todo []*batch, out *output) (left []*batch, again bo
 			r.places[k-1].size = end
 		} else {
 			name := segmentName(b.first)
-			r.places = append(r.places, place{filepath.Join(r.dir, name), name, b.first, end})
+			r.places = append(r.places, place{filepath.Join(r.dir, name), name, b.first, end, nil})
 		}
 		if len(r.spare) < 2 {
 			r.spare = append(r.spare, b.data)
