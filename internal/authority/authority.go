@@ -10,11 +10,13 @@ package authority
 import (
 	"crypto/ecdsa"
 	"crypto/elliptic"
+	"crypto/hkdf"
 	"crypto/rand"
 	"crypto/sha256"
 	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
+	"encoding/hex"
 	"encoding/pem"
 	"errors"
 	"fmt"
@@ -162,6 +164,17 @@ func parse(cert, secret []byte) (*x509.Certificate, *ecdsa.PrivateKey, error) {
 
 // PEM is its certificate, for tablets.
 func (a *Authority) PEM() []byte { return a.raw }
+
+// Secret is a secret for a purpose, the same for all who hold the authority's
+// key, and telling nothing about it (HKDF, RFC 5869).
+func (a *Authority) Secret(purpose string) (string, error) {
+	key, err := a.key.Bytes()
+	if err != nil {
+		return "", err
+	}
+	b, err := hkdf.Key(sha256.New, key, nil, purpose, 32)
+	return hex.EncodeToString(b), err
+}
 
 // Names are those that it may certify.
 func (a *Authority) Names() []string { return a.cert.PermittedDNSDomains }
