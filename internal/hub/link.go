@@ -67,7 +67,7 @@ type Link struct {
 
 const (
 	carryEvery = 50 * time.Millisecond
-	mostPack   = 256 << 10 // bytes, of a message of a log
+	mostPack   = 64 << 10 // bytes, of a message of a log
 	leafRetry  = time.Second
 )
 

@@ -43,6 +43,7 @@ const (
 const (
 	startLimit = 30 * time.Second
 	manageEach = time.Second
+	askLimit   = 3 * time.Second
 	// stuck is how long a source may be silent, while its site is heard, before
 	// it is made anew: sourcing beats every second, and tries again by itself
 	// only after up to 40 s.
@@ -315,7 +316,8 @@ func (h *Hub) manage() {
 	defer t.Stop()
 	made := false
 	for {
-		ctx, cancel := context.WithTimeout(h.run, startLimit)
+		// While there is no leader nobody answers at all.
+		ctx, cancel := context.WithTimeout(h.run, askLimit)
 		err := h.lookAfter(ctx, &made)
 		cancel()
 		if h.run.Err() != nil {

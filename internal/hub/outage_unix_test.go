@@ -89,7 +89,7 @@ func beNode(node string) error {
 		if err := json.NewEncoder(os.Stdout).Encode(s); err != nil {
 			return err
 		}
-		time.Sleep(100 * time.Millisecond)
+		time.Sleep(30 * time.Millisecond)
 	}
 }
 
@@ -246,6 +246,8 @@ func TestOutage(t *testing.T) {
 	if err != nil {
 		long = 20_000
 	}
+	begun := time.Now()
+	stage := func(what string) { t.Logf("%5.1f s %s", time.Since(begun).Seconds(), what) }
 	m := makeHub(t, "a", "b", "c")
 	one, two := m.admit(t, "kestrel-point"), m.admit(t, "north-weir")
 	lines := behindLines(t, one)
@@ -271,6 +273,7 @@ func TestOutage(t *testing.T) {
 		}
 		return true
 	})
+	stage("three nodes")
 	ctx, cancel := context.WithCancel(context.Background())
 	var carrying sync.WaitGroup
 	defer carrying.Wait()
@@ -283,6 +286,7 @@ func TestOutage(t *testing.T) {
 	linked.grow(200)
 	eventually(t, patience, "both logs", func() bool { return all("kestrel-point", 200)() && all("north-weir", 200)() })
 
+	stage("both logs come in")
 	for _, l := range lines {
 		l.set(true)
 	}
@@ -291,6 +295,7 @@ func TestOutage(t *testing.T) {
 		at, err := l1.place(ctx, "w")
 		return err == nil && at == 200+long
 	})
+	stage("the outage is recorded")
 	linked.grow(200)
 	eventually(t, patience, "the other site's log", all("north-weir", 400))
 	eventually(t, patience, "the site to be unheard", func() bool {
@@ -305,6 +310,7 @@ func TestOutage(t *testing.T) {
 		t.Error("something came over a line that is cut")
 	}
 
+	stage("the site is unheard")
 	back := time.Now()
 	for _, l := range lines {
 		l.set(false)
@@ -326,9 +332,11 @@ func TestOutage(t *testing.T) {
 	eventually(t, 10*time.Minute, "all of it on the nodes left", func() bool { return all("kestrel-point", 300+long)() && all("north-weir", 500)() })
 	t.Logf("line back, leader %s killed when %d of %d were in, all in after %.1f s", leader, at, 300+long, time.Since(back).Seconds())
 
+	stage("all in on two nodes")
 	nodes[leader] = m.start(t, leader)
 	cutOff.grow(100)
 	eventually(t, 10*time.Minute, "all of it on the node that came back", func() bool { return all("kestrel-point", 400+long)() && all("north-weir", 500)() })
+	stage("all in on three nodes")
 	for _, c := range nodes {
 		c.whole("kestrel-point", 400+long)
 		c.whole("north-weir", 500)

@@ -10,6 +10,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/stdlib"
 
+	"plumbhook/fleet"
 	"plumbhook/internal/store"
 	"plumbhook/internal/store/storetest"
 )
@@ -40,6 +41,6 @@ func TestPostgres(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		return storetest.Subject{Store: s, Jobs: s, Crew: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
+		return storetest.Subject{Store: s, Jobs: s, Crew: s, Fleet: func() fleet.Ledger { return s.Ledger() }, Exec: func(q string) error { _, err := db.Exec(q); return err }}
 	})
 }

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"plumbhook/fault"
+	"plumbhook/fleet"
 	"plumbhook/internal/store"
 	"plumbhook/internal/store/storetest"
 	"plumbhook/register"
@@ -48,7 +49,7 @@ func TestSQLite(t *testing.T) {
 	storetest.Run(t, func(t testing.TB) storetest.Subject {
 		dir := t.TempDir()
 		s, db := open(t, dir), raw(t, dir)
-		return storetest.Subject{Store: s, Jobs: s, Crew: s, Exec: func(q string) error { _, err := db.Exec(q); return err }}
+		return storetest.Subject{Store: s, Jobs: s, Crew: s, Fleet: func() fleet.Ledger { return s.Ledger() }, Exec: func(q string) error { _, err := db.Exec(q); return err }}
 	})
 }
 

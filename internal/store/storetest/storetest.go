@@ -17,6 +17,7 @@ import (
 
 	"plumbhook/crew"
 	"plumbhook/fault"
+	"plumbhook/fleet"
 	"plumbhook/job"
 	"plumbhook/quantity"
 	"plumbhook/register"
@@ -27,7 +28,9 @@ type Subject struct {
 	register.Store
 	Jobs job.Store
 	Crew crew.Store
-	Exec func(query string) error
+	// Fleet gives the ledger as after a restart.
+	Fleet func() fleet.Ledger
+	Exec  func(query string) error
 }
 
 // Run holds the stores that open makes to the suite; each call makes an empty
@@ -51,6 +54,7 @@ func Run(t *testing.T, open func(testing.TB) Subject) {
 		{"seeking page by page", seeking},
 		{"lifts and their revisions", jobs},
 		{"persons and sessions", persons},
+		{"what a hub has taken", ledger},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.test(t, open(t)) })
 	}
