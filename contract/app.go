@@ -17,6 +17,7 @@ type Me struct {
 	Setup bool   `json:"setup" doc:"nobody is registered yet: the code on the console makes the first admin"`
 	Open  bool   `json:"open" doc:"no sign-in is asked for: names are claims, and whoever reaches the program may act"`
 	ByPIN bool   `json:"by_pin" doc:"signed in by PIN; approvals and overrides ask for the password"`
+	Hub   bool   `json:"hub" doc:"this program is a hub: it has a page of its sites"`
 }
 
 // User is a person, or a screen, as an admin sees them.

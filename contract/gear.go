@@ -240,14 +240,18 @@ type GearDues struct {
 func NewGearDue(dues []register.Due, on, until register.Date) GearDues {
 	list := make([]GearDue, len(dues))
 	for i := range dues {
-		d := &dues[i]
-		list[i] = GearDue{Serial: d.Serial, Kind: d.Kind, Location: d.Location, Status: d.Status, Due: d.Duty, By: orNull(d.By)}
-		if d.By != "" {
-			days := d.Days(on)
-			list[i].Days, list[i].Overdue = &days, days < 0
-		}
+		list[i] = newGearDue(&dues[i], on)
 	}
 	return GearDues{on, until, list}
+}
+
+func newGearDue(d *register.Due, on register.Date) GearDue {
+	out := GearDue{Serial: d.Serial, Kind: d.Kind, Location: d.Location, Status: d.Status, Due: d.Duty, By: orNull(d.By)}
+	if d.By != "" {
+		days := d.Days(on)
+		out.Days, out.Overdue = &days, days < 0
+	}
+	return out
 }
 
 // GearColumn says what was made of a heading.

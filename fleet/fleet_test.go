@@ -61,7 +61,9 @@ func TestLook(t *testing.T) {
 	v := fleet.Look(now, now.Add(-10*time.Hour), fleet.Seen{
 		Sites: []fleet.Site{
 			site("a-idle", time.Second, nil), site("b-down", time.Minute, on("WITHIN PLAN")), site("c-stop", time.Second, on("STOP")),
-			site("d-fine", time.Second, on("WITHIN PLAN")), {Name: "e-new"}, site("f-edge", fleet.Fresh, nil), site("g-caution", 4*time.Second, on("CAUTION")), site("h-lost", 0, on("NO READING")),
+			site("d-fine", time.Second, on("WITHIN PLAN")),
+			{Name: "e-new"},
+			site("f-edge", fleet.Fresh, nil), site("g-caution", 4*time.Second, on("CAUTION")), site("h-lost", 0, on("NO READING")),
 		},
 		Behind:  map[string]uint64{"d-fine": 7, "b-down": 9},
 		Tallies: []fleet.Tally{{Site: "d-fine", Missing: 2}, {Site: "d-fine", Missing: 3}},

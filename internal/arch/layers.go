@@ -16,9 +16,9 @@ var layers = []layer{
 	{"leaves", []string{"quantity", "reading", "logbook", "fault", "keyed", "examples"}},
 	{"numerics", []string{"statics", "metrology", "takeoff", "cycles"}},
 	{"trade", []string{"gear", "register", "crane", "lift", "rulebook", "spread", "size", "infer", "verdict", "card", "job", "crew", "weigh", "prove"}},
-	{"live", []string{"sim", "alarm", "watch", "record"}},
+	{"live", []string{"sim", "alarm", "watch", "record", "fleet"}},
 	{"outputs", []string{"draw", "report", "contract", "internal/qr", "web"}},
-	{"adapters", []string{"internal/audit", "internal/authority", "internal/backup", "internal/bus", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
+	{"adapters", []string{"internal/audit", "internal/authority", "internal/backup", "internal/bus", "internal/hub", "internal/intake", "internal/rehearse", "internal/store", "internal/server", "internal/station", "internal/cli"}},
 	{"command", []string{"cmd/plumbhook"}},
 }
 
@@ -41,6 +41,8 @@ var sideways = []edge{
 	{"internal/backup", "internal/store", "the register is copied as it is at one moment, and checked"},
 	{"internal/cli", "internal/audit", "serve notes who did what, and doctor goes through it"},
 	{"internal/cli", "internal/backup", "backup and restore are commands"},
+	{"internal/hub", "internal/authority", "nodes and sites trust one authority"},
+	{"internal/cli", "internal/hub", "serve may be a node of a hub, or a site that joins one"},
 	{"internal/cli", "internal/bus", "serve may be told of a message server outside"},
 	{"internal/cli", "internal/intake", "serve reads the channel map"},
 	{"internal/cli", "internal/server", "serve puts the live page in front of the station"},

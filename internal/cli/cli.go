@@ -31,6 +31,7 @@ const (
 
 // commands is what kong parses.
 type commands struct {
+	Admit     admitCmd     `cmd:"" help:"Let a site join this hub, and write the file that its serve needs."`
 	Backup    backupCmd    `cmd:"" help:"Copy a data folder into one file while it is in use, and check the copy."`
 	Calibrate calibrateCmd `cmd:"" help:"Review the certificates of a load cell: curve, class, uncertainty, drift, when it is due."`
 	Complete  completeCmd  `cmd:"" help:"Print a script that has a shell complete commands and options."`

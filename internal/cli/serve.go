@@ -46,6 +46,9 @@ type serveCmd struct {
 	Listen string `default:"127.0.0.1:8470" placeholder:"ADDR" help:"Where the app is served (default ${default})."`
 	MQTT   string `default:"127.0.0.1:1883" placeholder:"ADDR" help:"Where gateways publish (default ${default})."`
 	NATS   string `placeholder:"URL" help:"A message server outside, instead of our own; credentials from PLUMBHOOK_NATS_CREDENTIALS."`
+	Hub    string `placeholder:"FILE" help:"Be a hub for other sites, or a node of one: its file, the same on every node."`
+	Node   string `placeholder:"NAME" help:"Which node of the hub this machine is; needed where there are several."`
+	Join   string `placeholder:"FILE" help:"Join a hub: the file that its admit wrote for this site."`
 	Keep   struct {
 		Days int     `placeholder:"N" help:"What is recorded goes after so many days, but never of the lift under watch (default: all stays)."`
 		GB   float64 `name:"gb" placeholder:"N" help:"The oldest goes when the recording takes more than so many 10^9 bytes, but never of the lift under watch (default: all stays)."`
@@ -106,6 +109,7 @@ func (c *serveCmd) Run(e *env) error {
 		return fault.New(fault.Range, "a recording cannot be kept for less than nothing").Fix("give --keep-days and --keep-gb above zero, or leave them out")
 	}
 	w := &watching{keep: record.Keep{Age: time.Duration(c.Keep.Days) * 24 * time.Hour, Bytes: int64(c.Keep.GB * 1e9)}, plan: p, dir: c.Data, channels: m, files: files, listen: c.Listen, mqtt: c.MQTT, readout: c.Readout, signIn: c.SignIn, plain: c.PlainHTTP, plainMQTT: c.PlainMQTT, names: c.Name, getenv: os.Getenv, metrics: c.Metrics, log: logger(os.Stderr, c.Log, c.LogLevel)}
+	w.joins.hubFile, w.joins.node, w.joins.joinFile = c.Hub, c.Node, c.Join
 	if c.NATS != "" {
 		w.external = &bus.External{URL: c.NATS, Credentials: os.Getenv("PLUMBHOOK_NATS_CREDENTIALS")}
 	}
@@ -144,6 +148,7 @@ type watching struct {
 	getenv    func(string) string
 	keep      record.Keep
 
+	joins    joins
 	station  *station.Station
 	site     *station.Site
 	server   *server.Server
@@ -193,6 +198,9 @@ func (w *watching) open(ctx context.Context) (err error) {
 	}
 	o := server.Options{Audit: w.note, Version: version(), Log: w.log, Hosts: w.names, Gear: w.store, Lifts: w.store, Crew: w.store, Watcher: w}
 	o.App, _ = web.App()
+	if err := w.joins.open(ctx, w, &o); err != nil {
+		return err
+	}
 	if err := w.hear(&o); err != nil {
 		return err
 	}
@@ -244,6 +252,11 @@ func (w *watching) up(ctx context.Context, dir string, p *verdict.Plan, out cont
 		return with, err
 	}
 	w.station = st
+	id := filepath.Base(dir)
+	if w.plan != nil {
+		id = ownWatch
+	}
+	w.joins.begin(id, p, st)
 	if found.Last > 0 {
 		w.notes = append(w.notes, fmt.Sprintf("goes on with the recording in %s, %d entries", dir, found.Last))
 	}
@@ -284,6 +297,7 @@ func (w *watching) down() {
 		w.station.Close()
 		w.station = nil
 	}
+	w.joins.end()
 }
 
 // hear starts listening: with TLS for other machines.
@@ -360,6 +374,7 @@ func (w *watching) hello() []string {
 	if w.site != nil {
 		lines = append(lines, fmt.Sprintf("MQTT         %s, topics tele/GATEWAY/...", w.site.Address()))
 	}
+	lines = append(lines, w.joins.hello()...)
 	return append(lines, "data         "+w.dir, verdict.Cautions)
 }
 
@@ -373,6 +388,7 @@ func (w *watching) serve(ctx context.Context) error {
 
 func (w *watching) close() {
 	w.down()
+	w.joins.close()
 	if w.ln != nil {
 		w.ln.Close()
 	}

@@ -12,6 +12,7 @@ import (
 	"iter"
 	"log/slog"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -58,7 +59,8 @@ type Link struct {
 	tasks sync.WaitGroup
 
 	mu      sync.Mutex
-	last    uint64 // messages in the stream
+	last    uint64            // messages in the stream
+	carried map[string]uint64 // by watch, of those that are over
 	since   time.Time
 	up      bool
 	refused string // why the hub does not let us in, in the engine's words
@@ -86,6 +88,12 @@ func Join(ctx context.Context, o LinkOptions) (_ *Link, err error) {
 	}()
 	if err := l.startServer(); err != nil {
 		return nil, err
+	}
+	l.carried = map[string]uint64{}
+	if data, err := os.ReadFile(l.carriedFile()); err == nil {
+		if err := json.Unmarshal(data, &l.carried); err != nil {
+			return nil, fault.New(fault.Syntax, "what was carried to the hub cannot be read").In(l.carriedFile()).Because(err).Fix("remove the file: what the hub has is sent again, and it leaves it out")
+		}
 	}
 	if err := l.makeStream(ctx); err != nil {
 		return nil, fault.New(fault.Path, "what is to go to the hub cannot be kept").Because(err).Fix("look after the free space and the rights of the data folder")
@@ -242,6 +250,7 @@ func (l *Link) Carry(ctx context.Context, watch string, r Recording) {
 		select {
 		case <-ctx.Done():
 			c.step(l.run, r, time.Now().Add(time.Second))
+			l.over(watch, c.at)
 			return
 		case <-l.run.Done():
 			return
@@ -264,7 +273,30 @@ func (l *Link) Deliver(ctx context.Context, watch string, r Recording) error {
 			break
 		}
 	}
+	l.over(watch, c.at)
 	return ctx.Err()
+}
+
+func (l *Link) carriedFile() string { return filepath.Join(l.opt.Dir, "link", "carried.json") }
+
+// over notes how far a recording has been carried, for when the stream does not
+// hold any of it any more.
+func (l *Link) over(watch string, at uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if at <= l.carried[watch] {
+		return
+	}
+	l.carried[watch] = at
+	data, err := json.Marshal(l.carried)
+	if err == nil {
+		if err = os.WriteFile(l.carriedFile()+".part", data, 0o600); err == nil {
+			err = os.Rename(l.carriedFile()+".part", l.carriedFile())
+		}
+	}
+	if err != nil {
+		l.log.Warn("how far a recording was carried is not noted", "watch", watch, "err", err)
+	}
 }
 
 // carrier sends one recording.
@@ -349,7 +381,9 @@ func (l *Link) place(ctx context.Context, watch string) (uint64, error) {
 	}
 	m, err := s.GetLastMsgForSubject(ctx, logSubject(l.site, watch))
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
-		return 0, nil
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		return l.carried[watch], nil
 	}
 	if err != nil {
 		return 0, err

@@ -79,6 +79,7 @@ type Hub struct {
 	mu      sync.Mutex
 	sites   map[string]string // admitted: site to public key
 	heard   map[string]fleet.Site
+	before  map[string]string    // the run of each site before the one heard last
 	doubles map[string]time.Time // when two programs spoke as one site
 	trouble error                // why the stream cannot be looked after
 	sources map[string]Source
@@ -103,7 +104,7 @@ func Open(o NodeOptions) (_ *Hub, err error) {
 		return nil, fault.New(fault.Path, "the hub's file cannot be read").In(o.File).Because(err)
 	}
 	h := &Hub{
-		opt: o, log: o.Log, heard: map[string]fleet.Site{}, doubles: map[string]time.Time{},
+		opt: o, log: o.Log, heard: map[string]fleet.Site{}, before: map[string]string{}, doubles: map[string]time.Time{},
 		sources: map[string]Source{}, anew: map[string]time.Time{}, ready: make(chan struct{}),
 	}
 	if h.settings, err = ReadSettings(o.File, data); err != nil {
@@ -259,8 +260,13 @@ func (h *Hub) listen() error {
 			return
 		}
 		now := time.Now()
-		if was, ok := h.heard[site]; ok && was.Beat.Run != b.Run && b.At.Before(was.Beat.At.Add(-fleet.Fresh)) {
-			h.doubles[site] = now
+		// A restart brings another run, and the one before is not heard again.
+		was := h.heard[site].Beat.Run
+		if was != "" && was != b.Run {
+			if h.before[site] == b.Run {
+				h.doubles[site] = now
+			}
+			h.before[site] = was
 		}
 		h.heard[site] = fleet.Site{Name: site, Heard: now, Beat: b}
 	})
@@ -291,6 +297,17 @@ func (h *Hub) Sources() map[string]Source {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return maps.Clone(h.sources)
+}
+
+// Twice tells the sites that two programs spoke as, a short while ago.
+func (h *Hub) Twice() map[string]bool {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	twice := map[string]bool{}
+	for site, at := range h.doubles {
+		twice[site] = time.Since(at) < time.Minute
+	}
+	return twice
 }
 
 // Trouble says why the hub takes nothing in at present; nil: it does.

@@ -61,6 +61,7 @@ var least = map[string]crew.Role{
 	"PATCH /api/users/{name}":                         crew.Viewer, // oneself; others: see changeUser
 	"/api/":                                           crew.Viewer, // what is not there
 	"POST /api/watch/hold":                            crew.Viewer, // anyone may stop
+	"GET /api/fleet":                                  crew.Viewer,
 
 	"POST /api/watch/tare":              crew.Rigger,
 	"POST /api/watch/ack":               crew.Rigger,

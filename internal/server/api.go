@@ -176,6 +176,7 @@ func (s *Server) routes(mux *http.ServeMux) {
 	s.desk(api)
 	s.people(api)
 	s.records(api)
+	s.fleet(api)
 	if s.o.Lifts != nil {
 		s.lifts(api)
 	}
@@ -353,6 +354,11 @@ func (s *Server) readings(w http.ResponseWriter, r *http.Request) {
 // health judges the parts.
 func (s *Server) health() contract.Health {
 	h := contract.Health{Ready: true, Parts: []contract.HealthPart{}}
+	if s.o.Parts != nil {
+		for _, p := range s.o.Parts() {
+			h.Parts = append(h.Parts, contract.HealthPart{Name: p.Name, State: string(p.State), Text: p.Text})
+		}
+	}
 	x := s.slot.Load()
 	if x == nil {
 		h.Parts = append(h.Parts, contract.HealthPart{Name: "watch", State: string(OK), Text: "No lift is on the watch."})

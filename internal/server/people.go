@@ -131,7 +131,7 @@ func (s *Server) people(api huma.API) {
 }
 
 func (s *Server) me(m *me) contract.Me {
-	return contract.Me{Name: m.Name, Role: string(m.Role), Open: m.open, ByPIN: m.byPIN}
+	return contract.Me{Name: m.Name, Role: string(m.Role), Open: m.open, ByPIN: m.byPIN, Hub: s.o.Fleet != nil}
 }
 
 // nobodyYet tells whether no person is registered.

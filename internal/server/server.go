@@ -98,6 +98,8 @@ type Options struct {
 	Lifts   job.Store      // nil: none are kept
 	Crew    crew.Store     // nil: no sign-in is asked for
 	Watcher Watcher        // nil: no lift can be put on the watch
+	Fleet   Fleet          // nil: this is no hub
+	Parts   func() Status  // of the program beside the watch: they do not decide whether it is ready; nil: none
 	Open    bool           // no sign-in is asked for, though there are persons
 	Code    string         // makes the first admin; empty: nobody can
 	TLS     bool           // it is reached over TLS alone

@@ -406,6 +406,9 @@ func (s *Station) Put(ctx context.Context, f *reading.Frame) error {
 	return s.rec.Sync(ctx)
 }
 
+// Recording is the watch's own, for who carries it elsewhere.
+func (s *Station) Recording() *record.Recording { return s.rec }
+
 // Plan is the plan under watch.
 func (s *Station) Plan() *verdict.Plan { return s.plan }
 

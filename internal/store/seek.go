@@ -109,3 +109,27 @@ func (m *mirror) follow(ctx context.Context, db *sql.DB) error {
 	m.last = last
 	return nil
 }
+
+// Changed is a place in the order in which items were changed.
+type Changed struct {
+	Change int64
+	Key    string
+}
+
+// ItemsSince gives at most limit items that were changed after a place, in the
+// order of their changes, and the place of the last of them.
+func (s *Store) ItemsSince(ctx context.Context, place Changed, limit int) (items []register.Item, last Changed, err error) {
+	last = place
+	items, err = collect(ctx, s.db, "SELECT item, version, head, changed, key FROM items WHERE (changed, key) > ($1, $2) ORDER BY changed, key LIMIT $3", []any{place.Change, place.Key, limit}, func(rows *sql.Rows) (register.Item, error) {
+		var doc, head []byte
+		var version int
+		if err := rows.Scan(&doc, &version, &head, &last.Change, &last.Key); err != nil {
+			return register.Item{}, err
+		}
+		it, err := register.Decode(doc)
+		it.Version = version
+		copy(it.Head[:], head)
+		return it, err
+	})
+	return items, last, err
+}
