@@ -61,8 +61,12 @@ func newsOf(subject string, header nats.Header, data []byte, seq uint64, stored 
 	return n, nil
 }
 
-// mostNews are handed to a ledger at once.
-const mostNews = 2000
+// mostNews are handed to a ledger at once, and what comes within gather of the
+// first: a transaction costs more than a message.
+const (
+	mostNews = 2000
+	gather   = 50 * time.Millisecond
+)
 
 // Follow gives take what the hub's stream holds after a place, in order, some
 // at a time, then waits for more until the context or the node ends. A place in
@@ -145,8 +149,17 @@ func (h *Hub) followOnce(ctx context.Context, at *fleet.Place, take func(fleet.P
 		case err := <-failed:
 			return err
 		}
-		for len(news) < mostNews && len(coming) > 0 {
-			news = append(news, <-coming)
+		soon := time.After(gather)
+	more:
+		for len(news) < mostNews {
+			select {
+			case n := <-coming:
+				news = append(news, n)
+			case <-soon:
+				break more
+			case <-ctx.Done():
+				return ctx.Err()
+			}
 		}
 		to := fleet.Place{Born: at.Born, Sequence: news[len(news)-1].Sequence}
 		if to.Sequence <= at.Sequence {

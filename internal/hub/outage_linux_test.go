@@ -1,5 +1,3 @@
-//go:build unix
-
 package hub
 
 import (
@@ -27,7 +25,18 @@ const childNode = "PLUMBHOOK_TEST_HUB_NODE"
 
 func TestMain(m *testing.M) {
 	if node := os.Getenv(childNode); node != "" {
-		if err := beNode(node); err != nil {
+		be := beNode
+		if os.Getenv("PLUMBHOOK_FLEET") != "" {
+			be = beBenchNode
+		}
+		if err := be(node); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
+	if kind := os.Getenv(childYard); kind != "" {
+		if err := beYard(kind); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}
@@ -43,6 +52,9 @@ type standing struct {
 	Tallies []fleet.Tally
 	Wrong   []string
 	Heard   map[string]float64 // seconds since each site was heard; -1: never
+
+	// Of the benchmark: how late entries are, ms, and what the engine alone takes.
+	DelayP50, DelayP99, DelayMax, Engine float64
 }
 
 func beNode(node string) error {
@@ -98,7 +110,7 @@ type child struct {
 	t    testing.TB
 	name string
 	cmd  *exec.Cmd
-	in   io.Closer
+	in   io.WriteCloser
 	now  atomic.Pointer[standing]
 	gone chan struct{}
 }
@@ -141,6 +153,12 @@ func (c *child) kill() {
 	_ = c.cmd.Process.Kill()
 	<-c.gone
 }
+
+// say tells it something on its input.
+func (c *child) say(line string) { fmt.Fprintln(c.in, line) }
+
+// mark has it forget how late entries were so far.
+func (c *child) mark() { c.say("mark") }
 
 func (c *child) last(site string) uint64 {
 	for _, x := range c.now.Load().Tallies {
