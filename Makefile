@@ -1,4 +1,5 @@
 # make demo        watch virtual lifts on the live page; nothing to configure
+# make fleet-demo  a hub of three nodes and three sites on this machine
 # make test        all that must hold before a change lands
 # make bench       benchmarks, and the ratios they report
 # make validation  published worked problems beside our answers
@@ -18,10 +19,13 @@ export PATH := $(if $(filter /%,$(GO)),$(dir $(GO)):)$(PATH)
 
 PLUMBHOOK := build/plumbhook
 
-.PHONY: demo test bench faults validation lint vuln fuzz release fmt build web need-go need-cc need-node
+.PHONY: demo fleet-demo test bench faults validation lint vuln fuzz release fmt build web need-go need-cc need-node
 
 demo: build
 	@$(PLUMBHOOK) demo
+
+fleet-demo: build
+	@examples/fleet/demo.sh $(PLUMBHOOK) build/fleet
 
 # The tests come last, so that the run closes with their own lines. What
 # testkit.Alone marks runs without the race detector, all else with it.

@@ -36,7 +36,7 @@ func EncodeGear(it *register.Item, events []register.Event) ([]byte, error) {
 	d := gearDoc{Item: it.Encode()}
 	for i := range events {
 		e := &events[i]
-		d.Events = append(d.Events, eventDoc{e.Version, e.Day, e.By, e.At, e.Name, string(e.Body), hex.EncodeToString(e.BodySum[:]), hex.EncodeToString(e.Sum[:])})
+		d.Events = append(d.Events, eventDoc{e.Version, e.Day, e.By, e.At, e.Name, string(e.Body), hexOf(e.BodySum), hexOf(e.Sum)})
 	}
 	return json.Marshal(d)
 }
@@ -70,6 +70,8 @@ func DecodeGear(d *Document) (GearCopy, error) {
 	}
 	return c, err
 }
+
+func hexOf(sum [32]byte) string { return hex.EncodeToString(sum[:]) }
 
 func sum(into *[32]byte, text string) bool {
 	b, err := hex.DecodeString(text)

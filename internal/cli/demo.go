@@ -31,6 +31,7 @@ type demoCmd struct {
 	Speed  float64       `default:"1" help:"How many times faster than life."`
 	Cause  []string      `default:"as_planned,held_down,swing,channel_lost" help:"What goes wrong in each lift, in turn."`
 	For    time.Duration `placeholder:"TIME" help:"Stop after this long, as 2m; goes on until interrupted without it."`
+	Join   string        `placeholder:"FILE" help:"Join a hub: the file that its admit wrote for this site."`
 	Seed   uint64        `default:"11" help:"Of the virtual lifts."`
 }
 
@@ -73,6 +74,7 @@ func (c *demoCmd) Run(e *env) error {
 		return err
 	}
 	w := &watching{plan: p, dir: dir, channels: m, listen: c.Listen, mqtt: "127.0.0.1:0", readout: "kN", signIn: signInNever, getenv: only(demoSecret, password)}
+	w.joins.joinFile = c.Join
 	// The first lift is worked out before the watch begins, or it would wait for
 	// readings.
 	first, err := c.rehearsed(l, 0)

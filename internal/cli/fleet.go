@@ -79,9 +79,10 @@ type watchNow struct {
 	since   time.Time
 }
 
-// ownWatch is what the watch is called that is not of the app: its recording is
-// in the data folder itself.
-const ownWatch = "own"
+// ownWatch begins the name of the watch that is not of the app: its recording is
+// in the data folder itself. The name ends as that of the link's stream does, for
+// with another folder the entries count from one again.
+const ownWatch = "own-"
 
 func (x *joins) open(ctx context.Context, w *watching, o *server.Options) error {
 	x.store, x.log = w.store, w.log
@@ -156,6 +157,9 @@ func (x *joins) beat() *fleet.OnWatch {
 func (x *joins) begin(id string, p *verdict.Plan, s *station.Station) {
 	if x.link == nil {
 		return
+	}
+	if id == ownWatch {
+		id += x.link.Birth()
 	}
 	x.now.Store(&watchNow{id, p, s, time.Now().UTC()})
 	ctx, cancel := context.WithCancel(context.Background())

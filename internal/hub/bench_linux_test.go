@@ -396,11 +396,11 @@ func sharedSites(dir string, joinings []*Joining, hold *atomic.Bool) (bursts []f
 		if err := acc.AddMapping("$JS."+siteDomain(j.Site)+".API.>", "$JS.API.>"); err != nil {
 			return nil, err
 		}
-		nc, err := nats.Connect("", nats.InProcessServer(s), nats.UserInfo(j.Site, j.Site))
+		nc, err := nats.Connect("", nats.InProcessServer(s), nats.UserInfo(j.Site, j.Site), nats.Timeout(time.Minute))
 		if err != nil {
 			return nil, err
 		}
-		js, err := jetstream.New(nc, jetstream.WithPublishAsyncMaxPending(16))
+		js, err := jetstream.New(nc, jetstream.WithPublishAsyncMaxPending(64), jetstream.WithDefaultTimeout(time.Minute))
 		if err != nil {
 			return nil, err
 		}
@@ -428,7 +428,7 @@ func sharedSites(dir string, joinings []*Joining, hold *atomic.Bool) (bursts []f
 			m := nats.NewMsg(logSubject(j.Site, "w"))
 			m.Data = pack
 			m.Header.Set(entriesHeader, fmt.Sprintf("%d-%d", from, to))
-			if _, err := js.PublishMsgAsync(m); err != nil {
+			if _, err := js.PublishMsgAsync(m, jetstream.WithStallWait(time.Minute)); err != nil {
 				panic(err)
 			}
 		}

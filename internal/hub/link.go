@@ -187,6 +187,9 @@ func (l *Link) makeStream(ctx context.Context) error {
 	return err
 }
 
+// Birth is what tells this folder's link from one with another folder.
+func (l *Link) Birth() string { return l.stream[strings.LastIndexByte(l.stream, '-')+1:] }
+
 // beat tells the hub how the site stands.
 func (l *Link) beat() {
 	t := time.NewTicker(fleet.BeatEvery)

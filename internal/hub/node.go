@@ -48,7 +48,11 @@ const (
 	// it is made anew: sourcing beats every second, and tries again by itself
 	// only after up to 40 s.
 	stuck     = 4 * time.Second
-	anewAfter = 3 * time.Second
+	anewAfter = 4 * time.Second // doubled at each further try of a site
+	anewMost  = 2 * time.Minute
+	// atOnce is how many sources are begun in one go: each looks through the end
+	// of the hub's stream for its place and asks its site.
+	atOnce    = 25
 	mostBytes = 1 << 20 // of a message
 )
 
@@ -83,9 +87,16 @@ type Hub struct {
 	doubles map[string]time.Time // when two programs spoke as one site
 	trouble error                // why the stream cannot be looked after
 	sources map[string]Source
-	anew    map[string]time.Time // when a site's source was last made anew
-	denied  int                  // connections that were not let in
-	ready   chan struct{}        // closed when the stream is there
+	anew    map[string]begun
+	denied  int           // connections that were not let in
+	ready   chan struct{} // closed when the stream is there
+}
+
+// begun is when a site's source was last begun, and how long it has until it is
+// begun again.
+type begun struct {
+	at      time.Time
+	patient time.Duration
 }
 
 // Source is how the hub's stream takes in a site's.
@@ -105,7 +116,7 @@ func Open(o NodeOptions) (_ *Hub, err error) {
 	}
 	h := &Hub{
 		opt: o, log: o.Log, heard: map[string]fleet.Site{}, before: map[string]string{}, doubles: map[string]time.Time{},
-		sources: map[string]Source{}, anew: map[string]time.Time{}, ready: make(chan struct{}),
+		sources: map[string]Source{}, anew: map[string]begun{}, ready: make(chan struct{}),
 	}
 	if h.settings, err = ReadSettings(o.File, data); err != nil {
 		return nil, err
@@ -413,24 +424,33 @@ func (h *Hub) take(ctx context.Context, c jetstream.StreamConfig, how map[string
 	h.mu.Unlock()
 
 	var stay, again []*jetstream.StreamSource
+	begin := func(site string, s *jetstream.StreamSource) {
+		again = append(again, s)
+		h.anew[site] = begun{now, min(anewMost, max(anewAfter, 2*h.anew[site].patient))}
+	}
 	for _, s := range c.Sources {
 		site := siteOf(s.Name)
 		stream, known := want[site]
 		switch {
 		case admitted[site] == "", known && stream != s.Name:
 			continue // not ours any more, or the site has begun anew
-		case fresh[site] && (how[site].Active < 0 || how[site].Active > stuck) && now.Sub(h.anew[site]) > anewAfter:
-			again = append(again, s)
-			h.anew[site] = now
+		case fresh[site] && (how[site].Active < 0 || how[site].Active > stuck):
+			if now.Sub(h.anew[site].at) > h.anew[site].patient && len(again) < atOnce {
+				begin(site, s)
+			} else {
+				stay = append(stay, s)
+			}
 		default:
+			delete(h.anew, site)
 			stay = append(stay, s)
 		}
 		delete(want, site)
 	}
 	fallen := len(stay)+len(again) < len(c.Sources)
 	for _, site := range slices.Sorted(maps.Keys(want)) {
-		again = append(again, &jetstream.StreamSource{Name: want[site], External: &jetstream.ExternalStream{APIPrefix: "$JS." + siteDomain(site) + ".API"}})
-		h.anew[site] = now
+		if len(again) < atOnce {
+			begin(site, &jetstream.StreamSource{Name: want[site], External: &jetstream.ExternalStream{APIPrefix: "$JS." + siteDomain(site) + ".API"}})
+		}
 	}
 	if len(again) == 0 && !fallen {
 		return nil
