@@ -108,6 +108,7 @@ func BenchmarkFleet(b *testing.B) {
 			sites = append(sites, startYard(b, m, joinings[have:have+n], have < realSites))
 			have += n
 		}
+		told := time.Now()
 		flowing := func(from map[string]uint64) func() bool {
 			return func() bool {
 				for _, c := range nodes {
@@ -118,13 +119,17 @@ func BenchmarkFleet(b *testing.B) {
 						}
 					}
 					if seen < want {
+						if time.Since(told) > 15*time.Second {
+							b.Logf("node %s has heard of %d of %d sites %s", c.name, seen, want, c.now.Load().Trouble)
+							told = time.Now()
+						}
 						return false
 					}
 				}
 				return true
 			}
 		}
-		eventually(b, 5*time.Minute, step+" sites", flowing(map[string]uint64{}))
+		eventually(b, 8*time.Minute, step+" sites", flowing(map[string]uint64{}))
 		time.Sleep(10 * time.Second) // the start of so many is no measure
 		for _, c := range nodes {
 			c.mark()
@@ -362,7 +367,7 @@ func (g *grown) From(n uint64) iter.Seq2[*logbook.Entry, error] {
 // and a leaf connection of its own.
 func sharedSites(dir string, joinings []*Joining, hold *atomic.Bool) (bursts []func(int), err error) {
 	o := &server.Options{
-		ServerName: "yard-" + joinings[0].Site, DontListen: true, NoSigs: true, NoLog: true, JetStream: true, JetStreamDomain: "yard-" + joinings[0].Site,
+		ServerName: "yard-" + joinings[0].Site, AuthTimeout: 60, DontListen: true, NoSigs: true, NoLog: true, JetStream: true, JetStreamDomain: "yard-" + joinings[0].Site,
 		StoreDir: filepath.Join(dir, "yard"), JetStreamMaxStore: 1 << 50, LeafNode: server.LeafNodeOpts{ReconnectInterval: leafRetry},
 	}
 	for _, j := range joinings {
@@ -396,7 +401,7 @@ func sharedSites(dir string, joinings []*Joining, hold *atomic.Bool) (bursts []f
 		if err := acc.AddMapping("$JS."+siteDomain(j.Site)+".API.>", "$JS.API.>"); err != nil {
 			return nil, err
 		}
-		nc, err := nats.Connect("", nats.InProcessServer(s), nats.UserInfo(j.Site, j.Site), nats.Timeout(time.Minute))
+		nc, err := nats.Connect("", nats.InProcessServer(s), nats.UserInfo(j.Site, j.Site), nats.Timeout(time.Minute), nats.MaxReconnects(-1))
 		if err != nil {
 			return nil, err
 		}
@@ -529,6 +534,9 @@ func beBenchNode(node string) error {
 		case <-h.Ready():
 			s.Ready = true
 		default:
+		}
+		if err := h.Trouble(); err != nil {
+			s.Trouble = err.Error()
 		}
 		if s.Tallies, err = w.ledger.Tallies(ctx); err != nil {
 			return err

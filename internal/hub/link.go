@@ -127,7 +127,8 @@ func (l *Link) startServer() error {
 			Username: admin, Password: string(hash),
 			AllowedConnectionTypes: map[string]struct{}{jwt.ConnectionTypeInProcess: {}},
 		}},
-		LeafNode: server.LeafNodeOpts{ReconnectInterval: leafRetry, Remotes: []*server.RemoteLeafOpts{remote}},
+		AuthTimeout: 10,
+		LeafNode:    server.LeafNodeOpts{ReconnectInterval: leafRetry, Remotes: []*server.RemoteLeafOpts{remote}},
 	})
 	if err != nil {
 		return fault.New(fault.Internal, "the link's message server refuses its settings").Because(err)
@@ -139,7 +140,7 @@ func (l *Link) startServer() error {
 	if !s.ReadyForConnections(startLimit) || t.dead() != nil {
 		return fault.New(fault.Path, "the link's message server does not start").In(l.opt.Dir).Because(t.dead()).Fix("check that no other Plumbhook uses the data folder")
 	}
-	if l.nc, err = nats.Connect("", nats.InProcessServer(s), nats.UserInfo(admin, password), nats.Name("link"), nats.MaxReconnects(-1),
+	if l.nc, err = nats.Connect("", nats.InProcessServer(s), nats.UserInfo(admin, password), nats.Name("link"), nats.Timeout(startLimit), nats.MaxReconnects(-1),
 		nats.CustomInboxPrefix(fleetWords+l.site+".inbox")); err != nil {
 		return fault.New(fault.Internal, "the link's message server does not let us in").Because(err)
 	}

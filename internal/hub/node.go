@@ -50,9 +50,6 @@ const (
 	stuck     = 4 * time.Second
 	anewAfter = 4 * time.Second // doubled at each further try of a site
 	anewMost  = 2 * time.Minute
-	// atOnce is how many sources are begun in one go: each looks through the end
-	// of the hub's stream for its place and asks its site.
-	atOnce    = 25
 	mostBytes = 1 << 20 // of a message
 )
 
@@ -167,6 +164,7 @@ func (h *Hub) startServer() error {
 			Username: admin, Password: string(hash),
 			AllowedConnectionTypes: map[string]struct{}{jwt.ConnectionTypeInProcess: {}},
 		}},
+		AuthTimeout: 10,
 		LeafNode: server.LeafNodeOpts{
 			Host: host, Port: port, NoAdvertise: true, IsolateLeafnodeInterest: true, TLSTimeout: 10, AuthTimeout: 10,
 			TLSConfig: &tls.Config{GetCertificate: h.opt.Authority.Certificate, MinVersion: tls.VersionTLS13},
@@ -189,7 +187,7 @@ func (h *Hub) startServer() error {
 		return fault.New(fault.Path, "the hub's message server does not start").In(h.opt.Dir).Because(l.dead()).
 			Fix("check that its addresses are of this machine and free, and that no other Plumbhook uses the data folder")
 	}
-	if h.nc, err = nats.Connect("", nats.InProcessServer(s), nats.UserInfo(admin, password), nats.Name("hub"), nats.MaxReconnects(-1),
+	if h.nc, err = nats.Connect("", nats.InProcessServer(s), nats.UserInfo(admin, password), nats.Name("hub"), nats.Timeout(startLimit), nats.MaxReconnects(-1),
 		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { h.log.Warn("hub", "err", err) })); err != nil {
 		return fault.New(fault.Internal, "the hub's message server does not let us in").Because(err)
 	}
@@ -395,7 +393,7 @@ func (h *Hub) lookAfter(ctx context.Context, made *bool) error {
 	if info.Cluster != nil && info.Cluster.Leader != h.server.Name() {
 		return nil
 	}
-	return h.take(ctx, info.Config, now)
+	return h.take(info.Config, now)
 }
 
 // siteOf is the site whose stream that is: out-SITE-x.
@@ -409,7 +407,7 @@ func siteOf(stream string) string {
 
 // take has the stream take in what the sites have, and begins again with those
 // that are heard and yet bring nothing.
-func (h *Hub) take(ctx context.Context, c jetstream.StreamConfig, how map[string]Source) error {
+func (h *Hub) take(c jetstream.StreamConfig, how map[string]Source) error {
 	want := map[string]string{} // site to stream
 	fresh := map[string]bool{}
 	now := time.Now()
@@ -435,7 +433,7 @@ func (h *Hub) take(ctx context.Context, c jetstream.StreamConfig, how map[string
 		case admitted[site] == "", known && stream != s.Name:
 			continue // not ours any more, or the site has begun anew
 		case fresh[site] && (how[site].Active < 0 || how[site].Active > stuck):
-			if now.Sub(h.anew[site].at) > h.anew[site].patient && len(again) < atOnce {
+			if now.Sub(h.anew[site].at) > h.anew[site].patient {
 				begin(site, s)
 			} else {
 				stay = append(stay, s)
@@ -448,14 +446,16 @@ func (h *Hub) take(ctx context.Context, c jetstream.StreamConfig, how map[string
 	}
 	fallen := len(stay)+len(again) < len(c.Sources)
 	for _, site := range slices.Sorted(maps.Keys(want)) {
-		if len(again) < atOnce {
-			begin(site, &jetstream.StreamSource{Name: want[site], External: &jetstream.ExternalStream{APIPrefix: "$JS." + siteDomain(site) + ".API"}})
-		}
+		begin(site, &jetstream.StreamSource{Name: want[site], External: &jetstream.ExternalStream{APIPrefix: "$JS." + siteDomain(site) + ".API"}})
 	}
 	if len(again) == 0 && !fallen {
 		return nil
 	}
-	// Out first, so that those made anew are begun again.
+	// One change for all of them: for sources that it has nothing of yet the engine
+	// looks through the whole stream, once a change. Out first, so that those made
+	// anew are begun again.
+	ctx, cancel := context.WithTimeout(h.run, startLimit)
+	defer cancel()
 	if len(stay) < len(c.Sources) {
 		c.Sources = stay
 		if _, err := h.js.UpdateStream(ctx, c); err != nil {
@@ -503,6 +503,10 @@ func (h *Hub) lookAgain(seen []byte) {
 // admit says who may join from now on; others are put out.
 func (h *Hub) admit(sites map[string]string) error {
 	h.mu.Lock()
+	out := false
+	for site, key := range h.sites {
+		out = out || sites[site] != key
+	}
 	h.sites = sites
 	for site := range h.heard {
 		if sites[site] == "" {
@@ -510,7 +514,21 @@ func (h *Hub) admit(sites map[string]string) error {
 		}
 	}
 	h.mu.Unlock()
-	return h.server.ReloadOptions(h.options())
+	if err := h.server.ReloadOptions(h.options()); err != nil || !out {
+		return err
+	}
+	// The engine leaves those in who are there. Sent away, all come back within a
+	// second or two but who may no more.
+	l, err := h.server.Leafz(nil)
+	if err != nil {
+		return err
+	}
+	for _, leaf := range l.Leafs {
+		if err := h.server.DisconnectClientByID(leaf.ID); err != nil {
+			h.log.Debug("it has gone already", "err", err)
+		}
+	}
+	return nil
 }
 
 // Close stops the node.

@@ -51,6 +51,7 @@ type standing struct {
 	Ready   bool
 	Tallies []fleet.Tally
 	Wrong   []string
+	Trouble string
 	Heard   map[string]float64 // seconds since each site was heard; -1: never
 
 	// Of the benchmark: how late entries are, ms, and what the engine alone takes.
