@@ -100,3 +100,67 @@ func since(t time.Time) *time.Time {
 	}
 	return &t
 }
+
+// FleetMeetings are the plans and gear whose copies contradict each other.
+type FleetMeetings struct {
+	Meetings []FleetMeeting `json:"meetings" doc:"those that wait for an answer first"`
+}
+
+// FleetMeeting is one of them. Nothing is altered by it: every copy stays as it is
+// where it is.
+type FleetMeeting struct {
+	Kind   string       `json:"kind" enum:"plan,gear"`
+	ID     string       `json:"id" doc:"of the lift, or the serial"`
+	Title  string       `json:"title"`
+	Open   bool         `json:"open" doc:"a named person has to say which copy holds; until then the worst status and the earliest day count"`
+	Fork   int          `json:"fork" doc:"number of the first revision, or event, that is not the same everywhere"`
+	Heads  []string     `json:"heads" doc:"what an answer has to name, so that it is about what was seen"`
+	Copies []FleetCopy  `json:"copies"`
+	Fields []FleetField `json:"fields" doc:"of gear: what the copies say differently"`
+	Answer *FleetAnswer `json:"answer"`
+}
+
+// FleetCopy is how one place has it.
+type FleetCopy struct {
+	Site   string    `json:"site" doc:"office: the hub's own app"`
+	Head   string    `json:"head" doc:"SHA-256 of its newest revision or event"`
+	Length int       `json:"length" doc:"revisions, or events"`
+	Behind bool      `json:"behind" doc:"another copy goes on from where this one ends"`
+	By     string    `json:"by"`
+	At     time.Time `json:"at"`
+	State  string    `json:"state"`
+}
+
+// FleetField is something that copies say differently.
+type FleetField struct {
+	Name string            `json:"name"`
+	Says map[string]string `json:"says" doc:"by site"`
+}
+
+// FleetAnswer is a named person's word.
+type FleetAnswer struct {
+	Take string    `json:"take"`
+	By   string    `json:"by"`
+	At   time.Time `json:"at"`
+	Why  string    `json:"why"`
+}
+
+// NewFleetMeetings shapes them.
+func NewFleetMeetings(all []fleet.Meeting) FleetMeetings {
+	out := FleetMeetings{Meetings: []FleetMeeting{}}
+	for i := range all {
+		m := &all[i]
+		x := FleetMeeting{Kind: string(m.Kind), ID: m.ID, Title: m.Title, Open: m.Open(), Fork: m.Fork, Heads: append([]string{}, m.Heads...), Copies: []FleetCopy{}, Fields: []FleetField{}}
+		for _, c := range m.Copies {
+			x.Copies = append(x.Copies, FleetCopy(c))
+		}
+		for _, f := range m.Fields {
+			x.Fields = append(x.Fields, FleetField(f))
+		}
+		if a := m.Answer; a != nil {
+			x.Answer = &FleetAnswer{a.Take, a.By, a.At, a.Why}
+		}
+		out.Meetings = append(out.Meetings, x)
+	}
+	return out
+}

@@ -5,8 +5,7 @@
 // A site tells three things apart. A beat says how it stands right now and is
 // never kept: without a fresh one nothing of that site is live. A log is a piece
 // of a recording, its entries with their numbers, kept and back-filled after an
-// outage. A document is a plan, an item of gear or the head of a sealed record as
-// it stands there.
+// outage. A document is a plan or an item of gear as it stands there.
 //
 // The numbers of the entries make "all there, in order, nothing twice" a thing
 // that can be checked: a Tally counts what came, what came again and what is
@@ -69,13 +68,17 @@ type Document struct {
 // Kind is what a document is.
 type Kind string
 
-// A plan is a job.Job whole, an item is an Item of gear with its history, a head
-// is that of a sealed record.
+// A plan is a job.Job whole, gear is an item with its history, an answer is what a
+// named person said about copies that contradict each other.
 const (
-	Plan Kind = "plan"
-	Gear Kind = "gear"
-	Head Kind = "head"
+	Plan     Kind = "plan"
+	Gear     Kind = "gear"
+	Answered Kind = "answer"
 )
+
+// Office is the name by which the hub's own app counts among the sites. No site
+// can bear it.
+const Office = "office"
 
 // Place is how far a ledger has got in the hub's stream: the stream by when it
 // was made, nanoseconds since 1970, and the sequence.

@@ -18,6 +18,7 @@ import (
 	"plumbhook/internal/station"
 	"plumbhook/internal/store"
 	"plumbhook/job"
+	"plumbhook/register"
 	"plumbhook/verdict"
 )
 
@@ -94,7 +95,7 @@ func (x *joins) open(ctx context.Context, w *watching, o *server.Options) error 
 		if x.hub, err = hub.Open(hub.NodeOptions{Dir: w.dir, File: x.hubFile, Node: x.node, Authority: a, Log: w.log}); err != nil {
 			return err
 		}
-		if x.desk, err = x.hub.NewDesk(ctx, w.store.Ledger()); err != nil {
+		if x.desk, err = x.hub.NewDesk(ctx, w.store.Ledger(), officeOf{w.store}); err != nil {
 			return err
 		}
 		o.Fleet = x.desk
@@ -175,6 +176,34 @@ func (x *joins) end() {
 		x.watch.Wait()
 		x.stop = nil
 	}
+}
+
+// officeOf gives what the hub's own app keeps.
+type officeOf struct{ store *store.Store }
+
+// Plans gives the lifts.
+func (o officeOf) Plans(ctx context.Context) (copies []fleet.PlanCopy, err error) {
+	list, err := o.store.Jobs(ctx, job.Query{})
+	for _, j := range list {
+		copies = append(copies, fleet.PlanCopy{Site: fleet.Office, Job: j})
+	}
+	return copies, err
+}
+
+// Gear gives the register with its histories.
+func (o officeOf) Gear(ctx context.Context) (copies []fleet.GearCopy, err error) {
+	items, err := o.store.Find(ctx, register.Query{})
+	if err != nil {
+		return nil, err
+	}
+	for i := range items {
+		events, err := o.store.History(ctx, items[i].Serial)
+		if err != nil {
+			return nil, err
+		}
+		copies = append(copies, fleet.GearCopy{Site: fleet.Office, Item: items[i], Events: events})
+	}
+	return copies, nil
 }
 
 // parts says how the link does.

@@ -13,6 +13,7 @@ import (
 type Desk struct {
 	hub    *Hub
 	ledger fleet.Ledger
+	own    Own
 	stop   context.CancelFunc
 	done   sync.WaitGroup
 
@@ -22,9 +23,15 @@ type Desk struct {
 
 const noteEvery = 5 * time.Second
 
+// Own gives the plans and the gear of the hub's own app.
+type Own interface {
+	Plans(ctx context.Context) ([]fleet.PlanCopy, error)
+	Gear(ctx context.Context) ([]fleet.GearCopy, error)
+}
+
 // NewDesk begins to keep a ledger.
-func (h *Hub) NewDesk(ctx context.Context, l fleet.Ledger) (*Desk, error) {
-	d := &Desk{hub: h, ledger: l, noted: map[string]fleet.Site{}}
+func (h *Hub) NewDesk(ctx context.Context, l fleet.Ledger, own Own) (*Desk, error) {
+	d := &Desk{hub: h, ledger: l, own: own, noted: map[string]fleet.Site{}}
 	sites, err := l.Sites(ctx)
 	if err != nil {
 		return nil, err

@@ -41,20 +41,25 @@ func newsOf(subject string, header nats.Header, data []byte, seq uint64, stored 
 	parts := strings.Split(subject, ".")
 	bad := fault.New(fault.Unsupported, "message %d of the hub's stream cannot be read", seq).In(subject).Fix("use the newer program that wrote it")
 	switch {
-	case len(parts) == 4 && parts[2] == "log":
+	case len(parts) == 4 && parts[0]+"." == sitePrefix && parts[2] == "log":
 		watch, err := fromToken(parts[3])
 		l := &fleet.Log{Site: parts[1], Watch: watch, Pack: data, Stored: stored}
 		if _, serr := fmt.Sscanf(header.Get(entriesHeader), "%d-%d", &l.From, &l.To); err != nil || serr != nil || l.From == 0 || l.To < l.From {
 			return n, bad
 		}
 		n.Log = l
-	case len(parts) == 5 && parts[2] == "doc":
-		id, err := fromToken(parts[4])
+	case len(parts) == 5 && parts[2] == "doc", len(parts) == 4 && parts[0]+"." == officePrefix:
+		site := fleet.Office
+		if len(parts) == 5 {
+			site = parts[1]
+		}
+		kind := fleet.Kind(parts[len(parts)-2])
+		id, err := fromToken(parts[len(parts)-1])
 		at, terr := time.Parse(time.RFC3339Nano, header.Get(sentHeader))
 		if err != nil || terr != nil {
 			return n, bad
 		}
-		n.Document = &fleet.Document{Site: parts[1], Kind: fleet.Kind(parts[3]), ID: id, At: at, Body: data}
+		n.Document = &fleet.Document{Site: site, Kind: kind, ID: id, At: at, Body: data}
 	default:
 		return n, bad
 	}

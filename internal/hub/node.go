@@ -32,12 +32,13 @@ import (
 
 // Names inside the message servers.
 const (
-	admin      = "$plumbhook" // ourselves; no site can have the name
-	hubDomain  = "hub"
-	fleetName  = "fleet"  // the hub's stream
-	sitePrefix = "site."  // site.SITE.log.WATCH, site.SITE.doc.KIND.ID
-	fleetWords = "fleet." // fleet.SITE.beat, fleet.SITE.ask
-	outPrefix  = "out-"   // of a site's stream
+	admin        = "$plumbhook" // ourselves; no site can have the name
+	hubDomain    = "hub"
+	fleetName    = "fleet"   // the hub's stream
+	sitePrefix   = "site."   // site.SITE.log.WATCH, site.SITE.doc.KIND.ID
+	officePrefix = "office." // office.doc.KIND.ID: what the hub itself has to say
+	fleetWords   = "fleet."  // fleet.SITE.beat, fleet.SITE.ask
+	outPrefix    = "out-"    // of a site's stream
 )
 
 const (
@@ -369,7 +370,7 @@ func (h *Hub) lookAfter(ctx context.Context, made *bool) error {
 		s, err = h.js.CreateStream(ctx, jetstream.StreamConfig{
 			Name: fleetName, Storage: jetstream.FileStorage, Replicas: h.settings.copies(), Retention: jetstream.LimitsPolicy,
 			Discard: jetstream.DiscardOld, MaxAge: h.settings.Keep.age(), MaxBytes: int64(h.settings.Keep.GB * 1e9), DenyDelete: true, AllowDirect: true,
-			Sources: []*jetstream.StreamSource{},
+			Subjects: []string{officePrefix + ">"}, Sources: []*jetstream.StreamSource{},
 		})
 	}
 	if err != nil {

@@ -15,6 +15,7 @@ import (
 	"github.com/nats-io/nkeys"
 
 	"plumbhook/fault"
+	"plumbhook/fleet"
 	"plumbhook/keyed"
 )
 
@@ -149,7 +150,7 @@ func versionOf(r *keyed.Reader, root *keyed.Node, key string) {
 }
 
 func name(r *keyed.Reader, n *keyed.Node) {
-	if !goodName(n.Name) {
+	if !goodName(n.Name) || n.Name == fleet.Office {
 		r.Fault(n, fault.Syntax, "nothing can be called %s here", keyed.Quote(n.Name)).Fix("use small letters, figures and hyphens, 32 at the most")
 	}
 }
@@ -287,7 +288,7 @@ func Admit(file, site string, authority []byte) (*Joining, error) {
 		return nil, err
 	}
 	switch {
-	case !goodName(site):
+	case !goodName(site) || site == fleet.Office:
 		return nil, fault.New(fault.Syntax, "no site can be called %q", site).Fix("use small letters, figures and hyphens, 32 at the most")
 	case s.keys()[site] != "":
 		return nil, fault.New(fault.Duplicate, "%s has been admitted", site).In(file).Fix("take its line out of the file first, if its key is lost or stolen")

@@ -62,6 +62,7 @@ var least = map[string]crew.Role{
 	"/api/":                                           crew.Viewer, // what is not there
 	"POST /api/watch/hold":                            crew.Viewer, // anyone may stop
 	"GET /api/fleet":                                  crew.Viewer,
+	"GET /api/fleet/meetings":                         crew.Viewer,
 
 	"POST /api/watch/tare":              crew.Rigger,
 	"POST /api/watch/ack":               crew.Rigger,
@@ -81,6 +82,7 @@ var least = map[string]crew.Role{
 	"POST /api/lifts/{id}/approve":   crew.Planner,
 	"POST /api/gear":                 crew.Planner,
 	"POST /api/gear/import":          crew.Planner,
+	"POST /api/fleet/answers":        crew.Planner,
 
 	"GET /api/users":    crew.Admin,
 	"POST /api/users":   crew.Admin,
