@@ -103,7 +103,7 @@ func ReadSettings(file string, data []byte) (*Settings, error) {
 	}
 	versionOf(&r, root, "hub")
 	nodes := root.Get("nodes")
-	if nodes == nil || len(nodes.Items) == 0 || !nodes.Table {
+	if nodes == nil || len(nodes.Items) == 0 || nodes.Kind != keyed.Table {
 		r.Fault(root, fault.Missing, "a hub has nodes").In("nodes").Fix("write nodes: and below it the name of each, with where sites reach it")
 	} else {
 		for _, n := range nodes.Items {
@@ -122,8 +122,8 @@ func ReadSettings(file string, data []byte) (*Settings, error) {
 		s.Keep.Days = int(number(&r, k, "days", defaultDays))
 		s.Keep.GB = number(&r, k, "gb", defaultGB)
 	}
-	if m := root.Get("sites"); m != nil && (m.Table || m.Text != "" || m.List) {
-		if !m.Table {
+	if m := root.Get("sites"); m != nil && (m.Kind == keyed.Table || m.Kind == keyed.List || m.Text != "") {
+		if m.Kind != keyed.Table {
 			r.Fault(m, fault.Type, "sites are a map of names and keys").Fix("have admit write them")
 		}
 		for _, it := range m.Items {
