@@ -115,6 +115,7 @@ func TestMigrate(t *testing.T) {
 	for _, q := range []string{
 		"DROP TRIGGER items_stay", "DROP TRIGGER events_stay", "DROP TRIGGER events_as_written",
 		"DROP TRIGGER attachments_stay", "DROP TRIGGER attachments_as_written", "DROP TABLE sessions", "DROP TABLE persons", "DROP TABLE revisions", "DROP TABLE jobs", "DROP TABLE changes",
+		"DROP TABLE fleet_place", "DROP TABLE fleet_sites", "DROP TABLE fleet_tallies", "DROP TABLE fleet_stops", "DROP TABLE fleet_documents",
 		"DROP INDEX items_by_change", "ALTER TABLE items DROP COLUMN changed", "DELETE FROM goose_db_version WHERE version_id >= 2",
 	} {
 		if _, err := db.Exec(q); err != nil {
