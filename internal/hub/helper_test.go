@@ -143,7 +143,6 @@ type books struct {
 	docs    map[string]fleet.Document
 	wrong   []string
 	took    atomic.Int64 // messages
-	kill    func() error // asked before anything is taken
 }
 
 func newBooks() *books {

@@ -2,7 +2,6 @@ package hub
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"sync"
@@ -41,7 +40,7 @@ func (t *talk) Debugf(format string, v ...any)  { t.say(slog.LevelDebug, format,
 func (t *talk) Tracef(format string, v ...any)  { t.say(slog.LevelDebug, format, v) }
 func (t *talk) Fatalf(format string, v ...any) {
 	t.mu.Lock()
-	t.fatal = errors.New(fmt.Sprintf(format, v...))
+	t.fatal = fmt.Errorf(format, v...)
 	t.mu.Unlock()
 	t.say(slog.LevelError, format, v)
 }
