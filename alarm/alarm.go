@@ -60,6 +60,7 @@ type Alarm struct {
 	Event                   // as raised, Value the worst so far
 	Key       Key           //
 	Present   bool          // its cause is there
+	Air       bool          // Text says what to do with the load in the air
 	Seen      string        // by whom
 	SeenAt    reading.Stamp //
 	LastValue float64       //
@@ -155,7 +156,7 @@ func (p *Panel) judge(at reading.Stamp, s *state) {
 		}
 		if c.Limit != 0 && abs(c.Value) > abs(s.alarm.said)+0.1*abs(c.Limit) {
 			a.said = c.Value
-			a.Text = sentence(s.spec, c)
+			a.Text, a.Air = sentence(s.spec, c), c.Air
 			p.say(at, s, Worse, "")
 		}
 	case !s.on && s.raised && s.alarm.Present && held >= s.spec.Off:
@@ -171,7 +172,7 @@ func (p *Panel) judge(at reading.Stamp, s *state) {
 func (p *Panel) raise(at reading.Stamp, s *state) {
 	c := &s.pending
 	s.raised = true
-	s.alarm = Alarm{Key: s.key, Present: true, said: c.Value, LastValue: c.Value, Event: Event{
+	s.alarm = Alarm{Key: s.key, Present: true, Air: c.Air, said: c.Value, LastValue: c.Value, Event: Event{
 		At: at, Change: Raised, Kind: s.key.Kind, Severity: s.spec.Severity, Where: s.key.Where,
 		Value: c.Value, Limit: c.Limit, Text: sentence(s.spec, c),
 	}}

@@ -50,6 +50,9 @@ type Watch struct {
 	Phases []ReplayPhase        `json:"phases"`
 	Tares  []WatchTare          `json:"tares"`
 	Words  []WatchWord          `json:"words"`
+	Tugs   []WatchTug           `json:"tugs" doc:"tug tests, the last one last"`
+	Plan   WatchPlan            `json:"against" doc:"the load against the plan; it decides nothing, a named person does"`
+	Zeros  []WatchZero          `json:"zeros" doc:"what the cells read after the lift; empty: not yet"`
 	Away   []WatchAway          `json:"away" doc:"times without a watch"`
 
 	Garbled   int            `json:"garbled" doc:"messages that could not be read"`
@@ -147,6 +150,7 @@ type WatchAlarm struct {
 	Where    string     `json:"where" doc:"channel, leg, part or hook; empty: the lift as a whole"`
 	Text     string     `json:"text" doc:"what is the case and what to do"`
 	Raised   time.Time  `json:"raised_at"`
+	Air      bool       `json:"air" doc:"the load may be in the air, which what to do depends on"`
 	Present  bool       `json:"present" doc:"its cause is there; a stop can be cleared once it is not"`
 	WorstN   *float64   `json:"worst_N" doc:"null where what is judged is no force"`
 	LastN    *float64   `json:"last_N"`
@@ -187,6 +191,41 @@ type WatchWord struct {
 	Verified bool      `json:"verified" doc:"signed in; else the name is only claimed"`
 	Says     string    `json:"says"`
 	Step     string    `json:"step" doc:"of step: the one that the lift stands after; empty: as first rigged"`
+}
+
+// WatchTug is a tug test: a person pulls one leg by hand, the rigging hanging
+// free, or hangs a known load on it.
+type WatchTug struct {
+	At     time.Time `json:"at"`
+	Who    string    `json:"who"`
+	Leg    string    `json:"leg" doc:"asked for"`
+	Found  string    `json:"found" doc:"leg whose cells moved; empty: none found"`
+	PullN  *float64  `json:"pull_N"`
+	LoadN  *float64  `json:"load_N" doc:"the known load; null: a hand"`
+	ErrorN *float64  `json:"error_N" doc:"limit of the error of pull_N; null: the cells state none"`
+	Result string    `json:"result" enum:"waiting,right,other leg,off,nothing" doc:"other leg: cells are swapped or another leg was pulled; off: the right leg, but the cells do not read the known load; nothing: no pull was seen"`
+}
+
+// WatchPlan holds the load in the air against the plan.
+type WatchPlan struct {
+	Weight       string   `json:"weight" enum:"not known,as planned,off plan"`
+	PlanN        float64  `json:"plan_N" doc:"the load alone"`
+	PlanLowN     float64  `json:"plan_low_N" doc:"95 in 100"`
+	PlanHighN    float64  `json:"plan_high_N"`
+	CG           string   `json:"cg" enum:"not known,as planned,off plan" doc:"seen from above, against the box that the plan gives"`
+	Tilt         string   `json:"tilt" enum:"not known,as planned,off plan" doc:"against the limit of the plan"`
+	TiltDeg      *float64 `json:"tilt_deg" doc:"of the tilt channel; null: none reads"`
+	TiltLimitDeg *float64 `json:"tilt_limit_deg"`
+}
+
+// WatchZero is what a cell reads with nothing on the hook after the lift.
+type WatchZero struct {
+	Channel string   `json:"channel"`
+	ReadN   *float64 `json:"read_N"`
+	LowN    float64  `json:"low_N" doc:"what it should read at least, the rigging hung or attached"`
+	HighN   float64  `json:"high_N"`
+	RoomN   float64  `json:"room_N" doc:"beyond these that is no cause for doubt"`
+	Match   string   `json:"match" enum:"not known,came back,off" doc:"off: look at the cell before it is used again"`
 }
 
 // WatchAway is a time without a watch.
@@ -261,7 +300,7 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 		TotalN: finite(v.TotalN), TotalErrorN: finite(v.TotalU), Estimated: v.Guessed, TotalStopN: finite(v.StopN), Used: finite(v.Used),
 		LoadAtLeast: v.AtLeast, Diagnosis: Causes(v.Says), WouldTell: v.Tell,
 		Cells: []WatchCell{}, Hooks: map[string]WatchHook{}, Step: v.Step, Steps: []WatchStep{}, Extras: []WatchExtra{}, Alarms: []WatchAlarm{}, Phases: []ReplayPhase{},
-		Tares: []WatchTare{}, Words: []WatchWord{}, Away: []WatchAway{},
+		Tares: []WatchTare{}, Words: []WatchWord{}, Tugs: []WatchTug{}, Zeros: []WatchZero{}, Away: []WatchAway{},
 		Garbled: v.Garbled, Unplanned: v.Unknown, AtRisk: v.AtRisk,
 	}
 	if w.TotalN != nil && w.TotalStopN != nil {
@@ -322,6 +361,20 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 	for _, x := range v.Words {
 		w.Words = append(w.Words, WatchWord{x.At.Time(), x.Who, x.Signed, x.Says, x.Step})
 	}
+	for i := range v.Pulls {
+		w.Tugs = append(w.Tugs, newWatchTug(&v.Pulls[i]))
+	}
+	p := &v.Against
+	w.Plan = WatchPlan{
+		Weight: matched(p.Weight), PlanN: p.PlanN, PlanLowN: p.PlanLow, PlanHighN: p.PlanHigh, CG: matched(p.CG), Tilt: matched(p.Tilt),
+		TiltDeg: finite(degrees(p.TiltRad)), TiltLimitDeg: finite(degrees(p.TiltLimit)),
+	}
+	for i := range v.Backs {
+		b := &v.Backs[i]
+		z := WatchZero{Channel: b.Channel, ReadN: finite(b.ReadN), LowN: b.Low, HighN: b.High, RoomN: b.Room}
+		z.Match = map[watch.Match]string{watch.Unknown: "not known", watch.Fits: "came back", watch.Off: "off"}[b.Match]
+		w.Zeros = append(w.Zeros, z)
+	}
 	for _, a := range v.Away {
 		w.Away = append(w.Away, WatchAway{a.From.Time(), a.To.Time()})
 	}
@@ -329,6 +382,35 @@ func NewWatch(v *watch.View, unit WatchUnit) Watch {
 		w.Unplanned = map[string]int{}
 	}
 	return w
+}
+
+func matched(m watch.Match) string {
+	if m == watch.Unknown {
+		return "not known"
+	}
+	return string(m)
+}
+
+func newWatchTug(p *watch.Pulled) WatchTug {
+	t := WatchTug{At: p.At.Time(), Who: p.Who, Leg: p.Leg, Found: p.Found, Result: "waiting"}
+	if p.LoadN > 0 {
+		t.LoadN = &p.LoadN
+	}
+	if p.Found != "" {
+		t.PullN, t.ErrorN = finite(p.PullN), stated(p.ErrorN)
+	}
+	switch {
+	case !p.Over:
+	case p.Found == "":
+		t.Result = "nothing"
+	case p.Found != p.Leg:
+		t.Result = "other leg"
+	case p.Reads() == watch.Off:
+		t.Result = "off"
+	default:
+		t.Result = "right"
+	}
+	return t
 }
 
 var extraUnits = map[string]string{"hook height": "m", "wind speed": "m/s", "crane total": "N", "tilt": "rad"}
@@ -377,7 +459,7 @@ func newWatchHook(h *watch.HookView) WatchHook {
 func newWatchAlarm(a *alarm.Alarm) WatchAlarm {
 	w := WatchAlarm{
 		Key: a.Key.String(), Kind: string(a.Kind), Severity: string(a.Severity), Title: title(a.Kind), Where: a.Where, Text: a.Text,
-		Raised: a.At.Time(), Present: a.Present, Seen: a.Seen,
+		Raised: a.At.Time(), Air: a.Air, Present: a.Present, Seen: a.Seen,
 	}
 	if a.Kind.IsForce() {
 		w.WorstN, w.LastN, w.LimitN = finite(a.Value), finite(a.LastValue), limit(a.Limit)

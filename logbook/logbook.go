@@ -58,6 +58,11 @@ const (
 // with an empty Text that it lacks nothing any more.
 const AtRisk = "at risk"
 
+// Tug is what a Mark says with which a person begins a tug test; Text is the leg
+// asked for and the known load that hangs on it instead of a hand, as package
+// watch writes them.
+const Tug = "tug test"
+
 // TareKind says how the cells hung when they were zeroed.
 type TareKind string
 

@@ -641,11 +641,8 @@ func (c *course) zero(e *Engine) {
 			e.panel.Tell(e.now, alarm.Condition{Kind: alarm.ZeroOff, Where: where})
 			continue
 		}
-		// Between hung free and attached lies whatever the ground takes of
-		// the legs.
-		low, high := min(k.hungN, k.slackN), max(k.hungN, k.slackN)
-		room := 0.01*max(k.capacity, math.Abs(k.expected.NominalN)) + k.expected.Cell.Error
-		off := max(w.mean[i]-high, low-w.mean[i])
+		low, high, room := k.zeros()
+		off := k.offZero(w.mean[i])
 		cond := alarm.Condition{Kind: alarm.ZeroOff, Where: where, On: off > room, Value: w.mean[i], Limit: room}
 		if cond.On {
 			cond.Text = fmt.Sprintf("%s reads %s with nothing on the hook; it should read %s to %s.", where, e.show(w.mean[i]), e.show(low), e.show(high))

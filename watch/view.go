@@ -52,6 +52,9 @@ type View struct {
 	Tares   []Tared
 	Words   []Word
 	Away    []Away
+	Pulls   []Pulled
+	Against Against
+	Backs   []Back // zeros after the lift; nil: not yet
 	Garbled int
 	Unknown map[string]int
 	AtRisk  string
@@ -186,6 +189,7 @@ func (e *Engine) View() View {
 		v.LoadN, v.LoadU95, v.AtLeast = e.says.WeightN, e.says.WeightU95N, e.says.AtLeast
 		v.CG, v.CGU95 = e.says.CG, e.says.CGU95
 	}
+	v.Pulls, v.Against, v.Backs = append([]Pulled(nil), e.pulls...), e.against(&v), e.backs()
 	v.State = WithinPlan
 	for i := range v.Alarms {
 		a := &v.Alarms[i]

@@ -94,14 +94,16 @@ type Engine struct {
 	said   bool // says holds something
 	units  bool // and that a unit was taken for another
 
-	garbled int
-	unknown map[string]int    // channels that nobody planned, with their readings
-	clocks  map[string]*clock // of the senders
-	tares   []Tared
-	words   []Word
-	away    []Away
-	freed   bool
-	atRisk  string // what the recording lacks
+	garbled  int
+	unknown  map[string]int    // channels that nobody planned, with their readings
+	clocks   map[string]*clock // of the senders
+	tares    []Tared
+	words    []Word
+	away     []Away
+	pulls    []Pulled
+	pullFrom []float64 // what the cells read before the last of them; nil: nothing
+	freed    bool
+	atRisk   string // what the recording lacks
 }
 
 // Tared is a zeroing.
@@ -203,8 +205,11 @@ func (e *Engine) Apply(en *logbook.Entry) []alarm.Event {
 	case logbook.Restart:
 		e.restart(en)
 	case logbook.Mark:
-		if en.Says == logbook.AtRisk {
+		switch en.Says {
+		case logbook.AtRisk:
 			e.risk(en.Text)
+		case logbook.Tug:
+			e.pull(en)
 		}
 	case logbook.Answer:
 		e.answered(en)
@@ -264,6 +269,7 @@ func (e *Engine) frame(f *reading.Frame) {
 	for i := range e.taken {
 		if t := &e.taken[i]; e.rows.add(t.cell, t.at, t.value, e.cells) {
 			e.course.row(e, e.rows.last())
+			e.pulled()
 		}
 	}
 	e.taken = e.taken[:0]

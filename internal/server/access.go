@@ -63,8 +63,10 @@ var least = map[string]crew.Role{
 	"POST /api/watch/hold":                            crew.Viewer, // anyone may stop
 	"GET /api/fleet":                                  crew.Viewer,
 	"GET /api/fleet/meetings":                         crew.Viewer,
+	"GET /api/watch/above":                            crew.Viewer,
 
 	"POST /api/watch/tare":              crew.Rigger,
+	"POST /api/watch/tug":               crew.Rigger,
 	"POST /api/watch/ack":               crew.Rigger,
 	"POST /api/watch/clear":             crew.Rigger,
 	"POST /api/watch/word":              crew.Rigger,

@@ -21,6 +21,7 @@ import (
 	"plumbhook/contract"
 	"plumbhook/fault"
 	"plumbhook/logbook"
+	"plumbhook/quantity"
 	"plumbhook/verdict"
 	"plumbhook/watch"
 )
@@ -60,6 +61,12 @@ type wordOrder struct {
 type stepOrder struct {
 	Named
 	Step string `json:"step" maxLength:"200" doc:"that the lift stands after; empty: as first rigged"`
+}
+
+type tugOrder struct {
+	Named
+	Leg  string `json:"leg" minLength:"1" maxLength:"80" doc:"the leg that is pulled"`
+	Load string `json:"load,omitempty" maxLength:"40" doc:"a known load with its unit that hangs on it, as 250 kg; empty: somebody pulls by hand"`
 }
 
 type markOrder struct {
@@ -132,6 +139,15 @@ func (s *Server) routes(mux *http.ServeMux) {
 		return s.enter(ctx, logbook.Entry{Kind: logbook.Mark, Who: o.Body.Who, Text: o.Body.Text})
 	})
 
+	huma.Register(api, post("tug", "tug", "Begin a tug test: pull one leg, the rigging hanging free, and the cells tell which it was"), s.tug)
+
+	huma.Register(api, get("/api/watch/above", "get-above", "The lift from above: where the legs pull and where the centre of gravity may be"), func(context.Context, *struct{}) (*answer[contract.Above], error) {
+		x, err := s.watched()
+		if err != nil {
+			return nil, err
+		}
+		return &answer[contract.Above]{contract.NewAbove(x.station.Plan())}, nil
+	})
 	huma.Register(api, get("/api/plan", "get-plan", "The plan under watch, as checked"), func(context.Context, *struct{}) (*answer[contract.Check], error) {
 		x, err := s.watched()
 		if err != nil {
@@ -300,6 +316,32 @@ func (s *Server) tare(ctx context.Context, o *order[tareOrder]) (*answer[contrac
 		return nil, s.status(fault.New(fault.Disagree, "not zeroed: %s", a.Body.Tares[n-1].Refused).Fix("slack off until nothing but rigging hangs from the cells, and zero again"))
 	}
 	return a, nil
+}
+
+// tug begins a tug test of a leg that the plan has one for.
+func (s *Server) tug(ctx context.Context, o *order[tugOrder]) (*answer[contract.Watch], error) {
+	x, err := s.watched()
+	if err != nil {
+		return nil, err
+	}
+	c, err := x.card()
+	if err != nil {
+		return nil, s.status(err)
+	}
+	if !slices.ContainsFunc(c.Body.Tug, func(p contract.CardPull) bool { return p.Leg == o.Body.Leg }) {
+		return nil, s.status(fault.New(fault.Reference, "there is no tug test of a leg %q", o.Body.Leg).In("leg").Fix("name a leg that ends at the load, of a lift with two cells or more"))
+	}
+	load := 0.0
+	if strings.TrimSpace(o.Body.Load) != "" {
+		r, err := quantity.ParseRating(o.Body.Load)
+		if err != nil {
+			return nil, s.status(err)
+		}
+		if load = float64(r.Force); !(load > 0) {
+			return nil, s.status(fault.New(fault.Range, "a known load of %s", o.Body.Load).In("load").Fix("give something above zero"))
+		}
+	}
+	return s.enter(ctx, logbook.Entry{Kind: logbook.Mark, Who: o.Body.Who, Says: logbook.Tug, Text: watch.PullText(o.Body.Leg, load)})
 }
 
 // alarm acknowledges or clears one.

@@ -20,6 +20,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"plumbhook/contract"
+	"plumbhook/logbook"
 	"plumbhook/reading"
 	"plumbhook/watch"
 )
@@ -386,5 +387,48 @@ func TestServeEnds(t *testing.T) {
 	}
 	if err := <-ended; err != nil {
 		t.Error(err)
+	}
+}
+
+// A tug test is entered for legs that the plan has one for; the lift from above
+// has every leg where it pulls.
+func TestTug(t *testing.T) {
+	f := newFake(t, idle())
+	h := New(f, Options{Watched: Watched{Readout: kN}, Log: quiet()})
+	for _, c := range []struct {
+		body string
+		code int
+	}{
+		{`{"who":"A. Rigger","leg":"east"}`, 200},
+		{`{"who":"A. Rigger","leg":"east","load":"250 kg"}`, 200},
+		{`{"leg":"east"}`, 422},
+		{`{"who":"A. Rigger","leg":"top"}`, 404},
+		{`{"who":"A. Rigger","leg":"east","load":"2 ton"}`, 422},
+		{`{"who":"A. Rigger","leg":"east","load":"250"}`, 422},
+		{`{"who":"A. Rigger","leg":"east","load":"0 kg"}`, 422},
+	} {
+		if w := ask(h, "POST", "/api/watch/tug", c.body); w.Code != c.code {
+			t.Errorf("%s answers %d, want %d: %s", c.body, w.Code, c.code, w.Body)
+		}
+	}
+	if n := len(f.entered); n != 2 || f.entered[0].Says != logbook.Tug || f.entered[0].Text != "east" || f.entered[1].Text != watch.PullText("east", 250*9.80665) {
+		t.Errorf("entered: %+v", f.entered)
+	}
+	var a contract.Above
+	if err := json.Unmarshal(ask(h, "GET", "/api/watch/above", "").Body.Bytes(), &a); err != nil {
+		t.Fatal(err)
+	}
+	// The file says where the lugs are: 0.7 m west and east.
+	at := map[string]float64{}
+	for _, l := range a.Legs {
+		if l.Channel != "" {
+			at[l.Channel] = l.AtM[0]
+		}
+	}
+	if math.Abs(at["W"]+0.7) > 1e-6 || math.Abs(at["E"]-0.7) > 1e-6 {
+		t.Errorf("the lugs are at %v", at)
+	}
+	if a.Box == nil || a.Box[1][0]-a.Box[0][0] != 1.6 {
+		t.Errorf("the outline is %v", a.Box)
 	}
 }
