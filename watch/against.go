@@ -111,12 +111,12 @@ func (c *course) hung() bool {
 
 // zeros is what the cell reads without load: between hung free and attached
 // lies whatever the ground takes of the legs. Room is what it may be beyond.
-func (k *cell) zeros() (low, high, room float64) {
-	return min(k.hungN, k.slackN), max(k.hungN, k.slackN), 0.01*max(k.capacity, math.Abs(k.expected.NominalN)) + k.expected.Cell.Error
+func (c *cell) zeros() (low, high, room float64) {
+	return min(c.hungN, c.slackN), max(c.hungN, c.slackN), 0.01*max(c.capacity, math.Abs(c.expected.NominalN)) + c.expected.Cell.Error
 }
 
 // offZero is how far beyond these a reading is; negative within.
-func (k *cell) offZero(n float64) float64 {
-	low, high, _ := k.zeros()
+func (c *cell) offZero(n float64) float64 {
+	low, high, _ := c.zeros()
 	return max(n-high, low-n)
 }

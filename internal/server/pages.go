@@ -42,8 +42,10 @@ var pageHash = func() string {
 
 // pages puts them on a mux.
 func (s *Server) pages(mux *http.ServeMux) {
-	mux.HandleFunc("GET /live", file("watch.html"))
-	mux.HandleFunc("GET /far", file("far.html"))
+	if s.o.App == nil { // else they are screens of it
+		mux.HandleFunc("GET /live", file("watch.html"))
+		mux.HandleFunc("GET /far", file("far.html"))
+	}
 	all, _ := files.ReadDir("page")
 	for _, f := range all {
 		mux.HandleFunc("GET /page/"+f.Name(), file(f.Name()))

@@ -26,3 +26,23 @@ export type FleetSite = Shapes["FleetSite"];
 export type GearPage = Shapes["GearPage"];
 export type GearRow = Shapes["GearRow"];
 export type GearShown = Shapes["GearShown"];
+export type Watch = Shapes["Watch"];
+export type WatchCell = Shapes["WatchCell"];
+export type WatchAlarm = Shapes["WatchAlarm"];
+export type WatchHello = Shapes["WatchHello"];
+export type WatchTug = Shapes["WatchTug"];
+export type WatchUnit = Shapes["WatchUnit"];
+// The schema tells of lists; these have as many numbers as space has directions.
+type Level = [number, number];
+type Point = [number, number, number];
+export type Above = Omit<Shapes["Above"], "legs" | "box_m" | "cg_m" | "cg_low_m" | "cg_high_m" | "hook_m"> & {
+  legs: (Omit<Shapes["AboveLeg"], "at_m"> & { at_m: Level })[];
+  box_m: [Level, Level] | null;
+  cg_m: Point;
+  cg_low_m: Point;
+  cg_high_m: Point;
+  hook_m: Level;
+};
+export type Card = Shapes["Card"];
+export type Trend = Shapes["Trend"];
+export type Health = Shapes["Health"];
