@@ -7,7 +7,7 @@ import { join } from "node:path";
 import { chromium, type BrowserContext, type Page } from "playwright-core";
 
 const chrome = ["/usr/bin/chromium", "/usr/bin/chromium-browser"].find(existsSync);
-const binary = process.env.PLUMBHOOK ?? "../build/plumbhook";
+export const binary = process.env.PLUMBHOOK ?? "../build/plumbhook";
 // Without either there is nothing to look at; CI installs both.
 export const missing = !chrome ? "no Chromium" : !existsSync(binary) ? "no built program" : "";
 
@@ -19,7 +19,7 @@ export async function browser(): Promise<BrowserContext> {
   });
 }
 
-async function freePort(): Promise<number> {
+export async function freePort(): Promise<number> {
   return new Promise((done) => {
     const s = createServer().listen(0, "127.0.0.1", () => {
       const { port } = s.address() as { port: number };
