@@ -162,6 +162,12 @@ export class Pretend {
     }
   }
 
+  // day tells the view as of another time.
+  day(at: number): void {
+    this.view.at = new Date(at).toISOString();
+    for (const r of this.#streams) this.#send(r, "view", this.view);
+  }
+
   #send(r: ServerResponse, event: string, data: unknown): void {
     r.write(`event: ${event}\ndata: ${JSON.stringify(data)}\n\n`);
   }
