@@ -12,7 +12,7 @@ import (
 
 var certificatePage = template.Must(template.New("").Parse(`<!doctype html>
 <html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
-<title>Trust this machine</title><link rel="stylesheet" href="/page/watch.css">
+<title>Trust this machine</title>
 <main><h1>Trust this machine on a tablet</h1>
 <p>A browser gives a page the camera, and keeps the screen awake for it, only where it trusts the certificate.</p>
 <ol><li>Compare the number below with the one that <code>plumbhook certify</code> printed. If they differ, stop: somebody is between you and this machine.</li>

@@ -225,8 +225,8 @@ func TestApp(t *testing.T) {
 	if w := ask(h, "POST", "/lifts", "{}"); w.Code != http.StatusMethodNotAllowed {
 		t.Errorf("a page takes a POST: %d", w.Code)
 	}
-	if w := ask(desk(), "GET", "/", ""); w.Code != http.StatusFound || w.Header().Get("Location") != "/live" {
-		t.Errorf("without the app: %d to %s", w.Code, w.Header().Get("Location"))
+	if w := ask(desk(), "GET", "/", ""); w.Code != http.StatusNotFound || !strings.Contains(w.Body.String(), "built without its app") {
+		t.Errorf("without the app: %d %s", w.Code, w.Body)
 	}
 }
 

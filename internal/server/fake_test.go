@@ -140,12 +140,6 @@ func (f *fake) Enter(_ context.Context, e logbook.Entry) error {
 	return f.fails
 }
 
-func (f *fake) show(v watch.View) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.view = v
-}
-
 var kN = contract.Readout{Unit: "kN", NewtonsPer: 1000}
 
 func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)) }

@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"compress/gzip"
 	"crypto/sha256"
-	"embed"
 	"encoding/hex"
 	"encoding/json"
 	"io/fs"
@@ -19,41 +18,14 @@ import (
 	"plumbhook/fault"
 )
 
-// The pages are plain files without anybody else's code; they load nothing
-// from anywhere else.
-//
-//go:embed page
-var files embed.FS
-
-// pageHash changes when any page does.
-var pageHash = func() string {
-	sum := sha256.New()
-	_ = fs.WalkDir(files, ".", func(name string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		b, err := files.ReadFile(name)
-		sum.Write([]byte(name))
-		sum.Write(b)
-		return err
-	})
-	return hex.EncodeToString(sum.Sum(nil)[:8])
-}()
-
-// pages puts them on a mux.
+// pages puts what is no API on a mux.
 func (s *Server) pages(mux *http.ServeMux) {
-	if s.o.App == nil { // else they are screens of it
-		mux.HandleFunc("GET /live", file("watch.html"))
-		mux.HandleFunc("GET /far", file("far.html"))
-	}
-	all, _ := files.ReadDir("page")
-	for _, f := range all {
-		mux.HandleFunc("GET /page/"+f.Name(), file(f.Name()))
-	}
 	mux.HandleFunc("GET /screen/{token}", s.openScreen)
 	mux.HandleFunc("GET /certificate", s.certificate)
 	mux.HandleFunc("GET /certificate/authority.crt", s.authorityFile)
-	mux.Handle("/", newApp(s.o.App))
+	built := newApp(s.o.App)
+	s.page = built.hash()
+	mux.Handle("/", built)
 }
 
 // app serves the built app. Its own addresses, which have no ending, all are
@@ -93,6 +65,14 @@ func newApp(built fs.FS) app {
 	return a
 }
 
+// hash changes when any file of the app does: its index names them all by theirs.
+func (a app) hash() string {
+	if a[index] == nil {
+		return ""
+	}
+	return strings.Trim(a[index].tag, `"`)
+}
+
 // kinds are those that a machine's own table may lack.
 var kinds = map[string]string{".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".webmanifest": "application/manifest+json", ".svg": "image/svg+xml", ".woff2": "font/woff2"}
 
@@ -102,13 +82,12 @@ func (a app) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	name := strings.TrimPrefix(path.Clean(r.URL.Path), "/")
 	f := a[name]
 	if f == nil && path.Ext(name) == "" {
-		if a[index] == nil && name == "" {
-			http.Redirect(w, r, "/live", http.StatusFound) // built without the app
-			return
-		}
 		f, name = a[index], index
 	}
 	switch {
+	case len(a) == 0:
+		refuse(w, http.StatusNotFound, fault.New(fault.Missing, "this program was built without its app").Fix("build it with make; the API is there, see /api/openapi.json"))
+		return
 	case f == nil:
 		refuse(w, http.StatusNotFound, fault.New(fault.Reference, "there is no page %s", r.URL.Path).Fix("start at /"))
 		return
@@ -132,21 +111,6 @@ func (a app) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		body = f.packed
 	}
 	http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(body))
-}
-
-// file serves one of them; the browser asks every time whether it has changed.
-func file(name string) http.HandlerFunc {
-	b, err := files.ReadFile("page/" + name)
-	return func(w http.ResponseWriter, r *http.Request) {
-		if err != nil {
-			refuse(w, http.StatusInternalServerError, fault.New(fault.Internal, "the page is not in this program"))
-			return
-		}
-		w.Header().Set("Content-Type", mime.TypeByExtension(path.Ext(name)))
-		w.Header().Set("Cache-Control", "no-cache")
-		w.Header().Set("ETag", `"`+pageHash+`"`)
-		http.ServeContent(w, r, name, time.Time{}, bytes.NewReader(b))
-	}
 }
 
 // refuse answers with a fault.

@@ -1,6 +1,6 @@
 // Package server is the app's server: the plan desk, lifts, gear and the watched
 // lift over an API that describes itself at /api/openapi.json, the live stream,
-// and the pages.
+// and the built app.
 //
 // It sees a lift through Station and decides nothing about it. Who may do what
 // is a table of routes and roles in one place; what persons enter bears the name
@@ -93,7 +93,7 @@ type Watched struct {
 // Options are what a site sets.
 type Options struct {
 	Watched                // of the station given to New
-	App     fs.FS          // the built app; nil: the plain pages alone
+	App     fs.FS          // the built app; nil: the API alone
 	Gear    register.Store // nil: no register
 	Lifts   job.Store      // nil: none are kept
 	Crew    crew.Store     // nil: no sign-in is asked for
@@ -124,6 +124,7 @@ type Server struct {
 	hashes  chan struct{}        // holds who tries a password
 	brake   brake
 	count   counters
+	page    string // changes when the app does
 	handler http.Handler
 }
 

@@ -12,13 +12,13 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"plumbhook/alarm"
 	"plumbhook/contract"
 	"plumbhook/logbook"
 	"plumbhook/reading"
@@ -290,63 +290,25 @@ func TestReady(t *testing.T) {
 	}
 }
 
-// The pages load and run nothing but their own files, none of which speaks of
-// another machine, and nothing in them breaks their own policy.
-func TestPagesStayHome(t *testing.T) {
-	h := New(newFake(t, hanging()), Options{Watched: Watched{Readout: kN}, Log: quiet()})
-	links := regexp.MustCompile(`(?:href|src)="([^"]+)"|from "([^"]+)"`)
-	seen := map[string]bool{}
-	for todo := []string{"/live", "/far"}; len(todo) > 0; todo = todo[1:] {
-		path := todo[0]
-		if seen[path] {
-			continue
-		}
-		seen[path] = true
-		w := ask(h, "GET", path, "")
-		text := w.Body.String()
-		if w.Code != 200 || w.Header().Get("Content-Type") == "" {
-			t.Errorf("%s: %d", path, w.Code)
-		}
-		if csp := w.Header().Get("Content-Security-Policy"); !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "unsafe") {
-			t.Errorf("%s: policy %q", path, csp)
-		}
-		for _, bad := range []string{"style=\"", "onclick=\"", "<style", "innerHTML", "eval(", "https://", "//cdn"} {
-			if strings.Contains(text, bad) {
-				t.Errorf("%s has %s", path, bad)
-			}
-		}
-		for _, m := range links.FindAllStringSubmatch(text, -1) {
-			todo = append(todo, m[1]+m[2])
-		}
-	}
-	if len(seen) != 8 {
-		t.Errorf("%d files, of %v", len(seen), seen)
-	}
-	w := ask(h, "GET", "/page/watch.js", "", "If-None-Match", `"`+pageHash+`"`)
-	if w.Code != http.StatusNotModified {
-		t.Errorf("a page that has not changed is sent again: %d", w.Code)
-	}
-	for _, path := range []string{"/page/", "/page/../server.go", "/nothing", "/api/nothing"} {
-		if w := ask(h, "GET", path, ""); w.Code == 200 {
-			t.Errorf("%s is there", path)
-		}
-	}
-}
-
-// The words of the screens never say that it is safe, nor that anybody may go.
-func TestPagesPromiseNothing(t *testing.T) {
-	all, err := files.ReadDir("page")
-	if err != nil {
-		t.Fatal(err)
-	}
-	promise := regexp.MustCompile(`(?i)\b(safe|safely|ok to|good to go|go ahead|all clear|cleared to)\b`)
-	for _, f := range all {
-		b, err := files.ReadFile("page/" + f.Name())
+// What there is to say of an alarm on the screens is what the registry says, in
+// English word for word; the other languages have as much.
+func TestScreensSayWhatTheRegistrySays(t *testing.T) {
+	for _, language := range []string{"en", "es"} {
+		b, err := os.ReadFile("../../web/src/words/" + language + ".json")
 		if err != nil {
 			t.Fatal(err)
 		}
-		if m := promise.Find(b); m != nil {
-			t.Errorf("%s says %q", f.Name(), m)
+		var words map[string]string
+		if err := json.Unmarshal(b, &words); err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range alarm.Registry {
+			for key, want := range map[string]string{"": s.Title, ".ground": s.Ground, ".air": s.Air} {
+				got := words["alarm."+string(s.Kind)+key]
+				if got == "" || language == "en" && got != want {
+					t.Errorf("%s: alarm.%s%s says %q, the registry %q", language, s.Kind, key, got, want)
+				}
+			}
 		}
 	}
 }

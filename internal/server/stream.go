@@ -196,7 +196,7 @@ func (s *Server) stream(ctx context.Context, w http.ResponseWriter) {
 		return out.Flush() == nil
 	}
 	_ = out.SetReadDeadline(time.Time{})
-	if !send([]byte("retry: 500\n\n"), x.hub.message("hello", x.hello())) {
+	if !send([]byte("retry: 500\n\n"), x.hub.message("hello", x.hello(s.page))) {
 		return
 	}
 	v := x.station.View()
@@ -247,10 +247,10 @@ func (s *Server) admitted(ctx context.Context, end func()) {
 	}
 }
 
-func (x *slot) hello() contract.WatchHello {
+func (x *slot) hello(page string) contract.WatchHello {
 	l := x.station.Plan().Lift
 	return contract.WatchHello{
 		Now: time.Now().UTC(), Title: l.Title, Revision: l.Revision, SHA256: l.SHA256, Cautions: cautions,
-		BeatS: beatEvery.Seconds(), Page: pageHash,
+		BeatS: beatEvery.Seconds(), Page: page,
 	}
 }

@@ -12,3 +12,8 @@ test("every language has every text, with the same gaps to fill", () => {
     expect(holes(other), key).toEqual(holes(text));
   }
 });
+
+test("no text says that it is safe, nor that anybody may go", () => {
+  const promise = /\b(safe|safely|ok to|good to go|go ahead|all clear|cleared to|seguro|segura|sin peligro|adelante|vía libre)\b/i;
+  for (const words of [en, es]) for (const [key, text] of Object.entries(words)) expect(text, key).not.toMatch(promise);
+});
