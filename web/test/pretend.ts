@@ -26,7 +26,7 @@ export function hanging(): Watch {
     phase: "suspended", phase_s: 41, evidence: "it bounces on the rope", total_N: 44410, total_error_N: 128, total_estimated: false, total_stop_N: 55000,
     total_used: 44410 / 55000, used: 0.81, worst: "E", age_s: 0.1, load_N: 43620, load_u95_N: 310, load_at_least: false, cg_m: [0.03, 0.01, 0.9], cg_u95_m: [0.012, 0.02, 0.1],
     diagnosis: [{ cause: "as_planned", probability: 0.97, same_as: [], where: "", text: "It hangs as planned." }], would_tell: "",
-    cells: [cell("W", "west", 24360, 24500), cell("E", "east", 27450, 27300)], extras: [], alarms: [],
+    cells: [cell("W", "west", 24360, 24500), cell("E", "east", 27450, 27300)], hooks: {}, step: "", steps: [], extras: [], alarms: [],
     phases: [{ phase: "idle", from_s: 0, to_s: 60, evidence: "" }, { phase: "suspended", from_s: 60, to_s: 101, evidence: "it bounces on the rope" }],
     tares: [], words: [], tugs: [], zeros: [], away: [], garbled: 0, unplanned: {}, recording_at_risk: "",
     against: { weight: "as planned", plan_N: 43000, plan_low_N: 42100, plan_high_N: 44400, cg: "as planned", tilt: "not known", tilt_deg: null, tilt_limit_deg: 3 },
@@ -178,7 +178,7 @@ export class Pretend {
     const a = v.alarms.find((x) => x.key === body.alarm);
     if (path.endsWith("/ack") && a) a.seen_by = body.who ?? "";
     if (path.endsWith("/clear") && a && !a.present) v.alarms = v.alarms.filter((x) => x !== a);
-    if (path.endsWith("/word")) v.words.push({ at: v.at, who: body.who ?? "", verified: false, says: body.says ?? "" });
+    if (path.endsWith("/word")) v.words.push({ at: v.at, who: body.who ?? "", verified: false, says: body.says ?? "", step: "" });
     if (path.endsWith("/tare")) v.tares.push({ at: v.at, who: body.who ?? "", kind: body.kind ?? "", insists: false, off_N: {}, refused: "" });
     if (path.endsWith("/tug")) v.tugs.push({ at: v.at, who: body.who ?? "", leg: body.leg ?? "", found: "", pull_N: null, load_N: null, error_N: null, result: "waiting" });
     this.view = v;
