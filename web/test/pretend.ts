@@ -88,7 +88,7 @@ const above = (v: Watch): Above => ({
 export class Pretend {
   url = "";
   view: Watch = hanging();
-  me: Me = { name: "", role: "", open: true, setup: false, by_pin: false };
+  me: Me = { name: "", role: "", open: true, setup: false, by_pin: false, hub: false };
   still = false; // the watch says nothing new
   none = false; // no lift is on the watch
   entered: { path: string; body: Record<string, unknown> }[] = [];

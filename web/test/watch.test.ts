@@ -4,6 +4,7 @@ import type { BrowserContext, Page } from "playwright-core";
 import { afterAll, beforeAll, beforeEach, describe, expect, test } from "vitest";
 import { browser, listen, missing } from "./browse";
 import { look, pictures, sizes, themes } from "./crew";
+import { menu } from "./look";
 import { Pretend, blind, crowd, hanging, held, idle, tight } from "./pretend";
 
 describe.skipIf(missing)(`the watch${missing && ` (${missing})`}`, () => {
@@ -226,6 +227,7 @@ describe.skipIf(missing)(`the watch${missing && ` (${missing})`}`, () => {
 
   test("all of it speaks Spanish", async () => {
     await open("/live", held());
+    await menu(page);
     await page.getByLabel("Language").selectOption("es");
     await page.getByText("ALTO", { exact: true }).waitFor();
     await page.getByText(/Un ramal rebasa su límite de alto, E\. lee 35\.1 kN, límite 34\.3 kN\. Alto\. Aflojar\./i).first().waitFor();

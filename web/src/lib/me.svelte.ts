@@ -49,7 +49,7 @@ export const person = {
       me = await get<Me>("/api/me");
     } catch (e) {
       if (!(e instanceof Refusal) || e.status !== 401) throw e;
-      me = { name: "", role: "", setup: false, open: false, by_pin: false }; // nobody is signed in
+      me = { name: "", role: "", setup: false, open: false, by_pin: false, hub: false }; // nobody is signed in
     }
   },
   async enter(name: string, password: string) {
