@@ -47,9 +47,6 @@ func (s *Server) records(api huma.API) {
 		}
 		return &answer[contract.GearTaken]{out}, nil
 	})
-	if s.o.Watcher == nil {
-		return
-	}
 	huma.Register(api, op("/api/records", "list-records", "What was watched, the newest first"), func(ctx context.Context, _ *struct{}) (*answer[contract.Records], error) {
 		list, err := s.o.Lifts.Jobs(ctx, job.Query{})
 		if err != nil {
@@ -120,7 +117,7 @@ func fileAnswer(kind string) map[string]*huma.Response {
 
 // record shapes one watch of a job.
 func (s *Server) record(j *job.Job, w *job.Watch) contract.Record {
-	return contract.Record{Lift: j.ID, Title: j.Title(), LiftWatch: contract.NewLiftWatch(w), Sealed: s.o.Watcher.Sealed(w.ID) != ""}
+	return contract.Record{Lift: j.ID, Title: j.Title(), LiftWatch: contract.NewLiftWatch(w), Sealed: s.o.Watcher != nil && s.o.Watcher.Sealed(w.ID) != ""}
 }
 
 // watchOf finds a watch by its id.
@@ -144,6 +141,9 @@ func (s *Server) sealed(ctx context.Context, id string) (string, error) {
 	if _, _, err := s.watchOf(ctx, id); err != nil {
 		return "", err
 	}
+	if s.o.Watcher == nil {
+		return "", noWatcher
+	}
 	path := s.o.Watcher.Sealed(id)
 	if path == "" {
 		return "", fault.New(fault.Missing, "the record is not sealed yet").Fix("seal it first")
@@ -153,6 +153,9 @@ func (s *Server) sealed(ctx context.Context, id string) (string, error) {
 
 // sealRecord seals the record of a watch that has ended.
 func (s *Server) sealRecord(ctx context.Context, q *recordPath) (*answer[contract.Record], error) {
+	if s.o.Watcher == nil {
+		return nil, s.status(noWatcher)
+	}
 	j, w, err := s.watchOf(ctx, q.ID)
 	if err != nil {
 		return nil, s.status(err)
@@ -202,6 +205,9 @@ type replayQuery struct {
 // replay goes through a record from its start: the engine is what the entries
 // before made of it.
 func (s *Server) replay(ctx context.Context, q *replayQuery) (*answer[contract.Replayed], error) {
+	if s.o.Watcher == nil {
+		return nil, s.status(noWatcher)
+	}
 	b, err := s.recordOf(ctx, q.ID)
 	if err != nil {
 		return nil, s.status(err)

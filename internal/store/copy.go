@@ -280,8 +280,8 @@ func pour(ctx context.Context, tx *sql.Tx, from, to *Store) error {
 	}
 	return to.within(ctx, func(w *writer) error {
 		for _, t := range tables {
-			if t == "changes" { // has its one row from the start
-				w.exec("DELETE FROM changes")
+			if t == "changes" || t == "fleet_place" { // have their one row from the start
+				w.exec("DELETE FROM " + t)
 			}
 			var n int
 			if err := w.tx.QueryRowContext(ctx, "SELECT COUNT(*) FROM "+t).Scan(&n); err != nil {
