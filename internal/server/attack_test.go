@@ -97,7 +97,7 @@ func TestHostileBodies(t *testing.T) {
 			if strings.Contains(answer, "root:") || strings.Contains(answer, "goroutine") {
 				t.Errorf("%s, %s tells too much: %.200s", route, name, answer)
 			}
-			if name == "oversize" && status != 413 && status != 404 && status != 400 {
+			if name == "oversize" && !strings.HasSuffix(path, "/seal") /* reads no body */ && status != 413 && status != 404 && status != 400 {
 				t.Errorf("%s takes 40 MiB: %d %.200s", route, status, answer)
 			}
 		}
