@@ -37,7 +37,10 @@ func (e *Engine) Finish() Result {
 	for _, p := range c.passed {
 		done = done || p.Phase == SettingDown
 	}
+	later := e.later
+	e.later = false // nobody brings the last answer
 	e.explain(done && c.phase == IdlePhase)
+	e.later = later
 	r := Result{Causes: e.says.Causes, Estimate: e.says.Estimate, Tell: e.says.Tell, DynamicFactor: math.NaN()}
 	for _, p := range c.passed {
 		if p.ToS == 0 {
