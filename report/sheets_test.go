@@ -12,6 +12,7 @@ import (
 
 	"plumbhook/alarm"
 	"plumbhook/card"
+	"plumbhook/internal/testkit"
 	"plumbhook/lift"
 	"plumbhook/quantity"
 	"plumbhook/reading"
@@ -108,6 +109,7 @@ func flat(s string) string { return strings.Join(strings.Fields(s), " ") }
 // On every page of every sheet, in both languages: what it is, which document,
 // which file, page x of y, and the cautions.
 func TestEverySheet(t *testing.T) {
+	testkit.Alone(t)
 	w := heavy()
 	spanish := english
 	spanish.Language, spanish.Units = paper.Spanish, quantity.US
@@ -205,6 +207,7 @@ func large() []byte {
 // Eight legs, forty parts, long names: all of it is on paper, the crew card is
 // one page, and nothing is printed past the margins or over the foot.
 func TestLargeLift(t *testing.T) {
+	testkit.Alone(t)
 	p := check("large.yaml", large())
 	k := must(card.New(p, 0, card.Day{}))
 	o := Options{Language: paper.Spanish, Number: strings.Repeat("KPW-", 12) + "7"}
@@ -273,6 +276,7 @@ func boxes(t *testing.T, pdf []byte) int {
 
 // Checkers that are not ours find nothing to mend.
 func TestWellFormed(t *testing.T) {
+	testkit.Alone(t)
 	for kind, pdf := range printed() {
 		for _, tool := range []string{"qpdf", "mutool"} {
 			if _, err := exec.LookPath(tool); err != nil {

@@ -67,6 +67,7 @@ func TestHeadroom(t *testing.T) {
 
 // TestHeadroomCannot: what stands against a fit is told, and what it would take.
 func TestHeadroomCannot(t *testing.T) {
+	testkit.Alone(t)
 	const w, b = 30e3, 2.0
 	rated := pair(t, w, b, 3, ", wll: 2.5 t")
 	for _, k := range []struct {

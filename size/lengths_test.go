@@ -77,6 +77,7 @@ func TestFourLegs(t *testing.T) {
 // TestLevelAfterwards: a load whose file is given the lengths that were found
 // hangs level, whatever it was like before, slack legs included.
 func TestLevelAfterwards(t *testing.T) {
+	testkit.Alone(t)
 	rapid.Check(t, func(r *rapid.T) {
 		n := rapid.IntRange(2, 4).Draw(r, "legs")
 		num := func(name string, low, high float64) float64 { return rapid.Float64Range(low, high).Draw(r, name) }
@@ -371,6 +372,7 @@ func TestBounded(t *testing.T) {
 // TestOtherRigs: rigs of several tiers, hooks and many legs. What is called
 // reached is, and what is called a fit fits.
 func TestOtherRigs(t *testing.T) {
+	testkit.Alone(t)
 	for _, name := range []string{"three-tier", "two-tier-frame", "two-hooks", "leaning-legs-holds", "stiff-four-legs"} {
 		t.Run(name, func(t *testing.T) {
 			data, err := os.ReadFile("../validation/second/testdata/" + name + ".yaml")

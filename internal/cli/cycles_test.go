@@ -9,12 +9,14 @@ import (
 	"testing"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 )
 
 // TestReplayCycles: a leg that goes up and down three times, noise on it, has three
 // cycles of that range, and one that never moves has none. A lost reading makes the
 // count "at least".
 func TestReplayCycles(t *testing.T) {
+	testkit.Alone(t)
 	text := "t,channel,value_N\n"
 	for i := range 1000 {
 		t := float64(i) / 10

@@ -18,6 +18,7 @@ import (
 
 	"plumbhook/contract"
 	"plumbhook/internal/doccheck"
+	"plumbhook/internal/testkit"
 	"plumbhook/logbook"
 	"plumbhook/reading"
 	"plumbhook/record"
@@ -63,6 +64,7 @@ func opened(t *testing.T, path, name string) string {
 // replay gives and the readings, replays to the same answer, and follows the
 // one before. What was done to one is found, with the status of the design.
 func TestSealAndVerify(t *testing.T) {
+	testkit.Alone(t)
 	dir := t.TempDir()
 	in := func(name string) string { return filepath.Join(dir, name) }
 	readings := rehearsal(t, "pump-motor.yaml", "as_planned")
@@ -202,6 +204,7 @@ func TestSealAndVerify(t *testing.T) {
 // A recording is sealed with what persons said, with what the crew was told,
 // with the tare taken off, with what it lacks, and without the lift before.
 func TestSealRecording(t *testing.T) {
+	testkit.Alone(t)
 	dir := t.TempDir()
 	lift := examples + "/pump-motor.yaml"
 	l, err := read(lift)
@@ -304,6 +307,7 @@ func TestSealRecording(t *testing.T) {
 // with general tools alone a stranger finds the record whole, and a changed
 // one not.
 func TestSealedRecordPage(t *testing.T) {
+	testkit.Alone(t)
 	text, err := os.ReadFile("../../docs/sealed-record.md")
 	if err != nil {
 		t.Fatal(err)

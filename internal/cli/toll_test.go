@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 )
 
 // numbered is the pump motor with serials on its west leg.
@@ -129,6 +130,7 @@ func TestGearAfterLift(t *testing.T) {
 
 // Readings that the app did not watch: told first, written when asked, once.
 func TestReplayEnters(t *testing.T) {
+	testkit.Alone(t)
 	data, dir := t.TempDir(), t.TempDir()
 	list := filepath.Join(dir, "gear.csv")
 	write := func(path, text string) {

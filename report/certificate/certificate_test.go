@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"plumbhook/contract"
+	"plumbhook/internal/testkit"
 	"plumbhook/metrology"
 	"plumbhook/prove"
 	"plumbhook/quantity"
@@ -106,6 +107,7 @@ func text(t *testing.T, pdf []byte) string {
 // the figures and what is loud can be read back, no word is missing, the bytes are
 // the same each time.
 func TestEveryKind(t *testing.T) {
+	testkit.Alone(t)
 	many := strings.Repeat("  - {name: "+strings.Repeat("long link of the pulled line ", 3)+", serial: KP-LONG-0123456789, rating: 99 kN}\n", 36)
 	pump, gate := weighed(t, "pump.yaml"), weighed(t, "stoplog-gate.yaml")
 	all, one := reviewed(t, "2024", "2025", "2026"), reviewed(t, "2026")
